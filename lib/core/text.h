@@ -1,0 +1,30 @@
+#ifndef PLB_CORE_TEXT_H
+#define PLB_CORE_TEXT_H
+/** @file  Small text: fixed fields, slugs, quantities. Independent of the locale. */
+#include <plumbline/error.h>
+
+/** Copy into a fixed field; false (and out empty) when it does not fit. */
+bool plb_text_copy(char *out, size_t size, const char *text);
+
+/** A slug is [a-z0-9][a-z0-9-]{0,63}. */
+bool plb_text_is_slug(const char *text);
+
+/** A reference's name: 1 to 3 segments [a-z0-9][a-z0-9._-]{0,63} joined by '/'. */
+bool plb_text_is_name(const char *text);
+
+/** Parse one decimal number that must take up all `size` bytes (point as decimal mark, optional exponent); correctly rounded. */
+bool plb_text_number(const char *text, size_t size, double *out);
+
+/**
+ * Parse a number with an optional unit behind it, into the base unit asked for: "1kHz" with "Hz" gives 1000, "40ms" with "s" 0.04.
+ * A bare number is taken in the base unit. Units: any that plb_unit_convert() can turn into `unit`.
+ */
+PLB_CHECKED plb_status plb_text_quantity(const char *text, const char *unit, double *out, plb_error *err);
+
+/** Lower case in ASCII only. */
+void plb_text_lower(char *text);
+
+/** Levenshtein distance, for "did you mean"; both at most 63 characters, longer ones give a large number. */
+size_t plb_text_distance(const char *a, const char *b);
+
+#endif

@@ -1,0 +1,31 @@
+# The order of modules: each may use only those above it.
+plb_module(core SOURCES error.c alloc.c buffer.c file.c hash.c random.c text.c unit.c LINK PkgConfig::NETTLE)
+
+plb_module(signal USES core
+  SOURCES fft.c correlate.c resample.c crossing.c level.c spectrum.c statistic.c distribution.c linear.c warp.c
+  LINK PkgConfig::FFTWF OpenMP::OpenMP_C)
+
+plb_module(capture USES core signal
+  SOURCES capture.c format.c text_reader.c wave_reader.c npy_reader.c number.c assign.c fitness.c)
+
+plb_module(model USES core signal SOURCES )
+
+plb_module(cycle USES core signal capture
+  SOURCES spec.c choice.c frame.c wheel.c edge.c repeat.c once.c map.c)
+
+plb_module(reading USES core signal capture cycle SOURCES )
+
+plb_module(reference USES core signal capture cycle reading
+  SOURCES model.c read.c write.c blocks.c base64.c schema.c capture_document.c
+  LINK PkgConfig::LIBXML2 ZLIB::ZLIB)
+
+plb_module(compare USES core signal capture cycle reading reference
+  SOURCES profile.c fit.c distance.c decide.c explain.c mistake.c compare.c LINK OpenMP::OpenMP_C)
+
+plb_module(learn USES core signal capture cycle reading reference compare
+  SOURCES learn.c calibrate.c LINK OpenMP::OpenMP_C)
+
+plb_module(report USES core signal capture cycle reading reference compare learn
+  SOURCES text.c json.c svg.c inspect.c LINK PkgConfig::JANSSON)
+
+set(PLB_MODULES core signal capture cycle reference compare learn report)
