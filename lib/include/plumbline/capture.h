@@ -1,0 +1,90 @@
+#ifndef PLB_CAPTURE_H
+#define PLB_CAPTURE_H
+/**
+ * @file  A recording: channels over one uniform time base, and whether it is usable ("recording check").
+ * A capture is not changed by any other module; different captures may be used from different threads.
+ */
+#include <plumbline/error.h>
+#include <plumbline/types.h>
+PLB_BEGIN_DECLS
+
+typedef struct plb_capture plb_capture;
+
+/** What a file does not say. Start from PLB_READ_OPTIONS_INIT. */
+typedef struct plb_read_options {
+  unsigned version; /**< 1 */
+  double rate_hz;   /**< > 0: there is no time column, samples are this far apart [Hz]; 0: find the time column. Default 0 */
+  size_t most_bytes; /**< refuse larger files; 0: 4 GiB */
+} plb_read_options;
+#define PLB_READ_OPTIONS_INIT {1, 0.0, 0}
+
+/**
+ * Read a capture: delimited text, RIFF WAVE, NumPy .npy or our capture document; the format is told from the content, not from the name.
+ * Every column that holds numbers becomes a channel; its role is the header's name, or "c2" for the second column where there is none.
+ * @return PLB_OK, PLB_ENOINPUT, PLB_EDATA (err has path and line, column or byte), PLB_EIO, PLB_ENOMEM
+ */
+PLB_API PLB_CHECKED plb_status plb_capture_read(plb_capture **out, const char *path, const plb_read_options *options, plb_error *err);
+/** The same from memory; `name` stands for the path. */
+PLB_API PLB_CHECKED plb_status plb_capture_read_memory(plb_capture **out, const void *data, size_t size, const char *name,
+                                                       const plb_read_options *options, plb_error *err);
+PLB_API void plb_capture_free(plb_capture *capture);
+
+/** `--channel ROLE=COLUMN[:UNIT[:FACTOR]]`. */
+typedef struct plb_channel_map {
+  char role[PLB_NAME_SIZE];
+  int column;                 /**< from 1, the time column included; 0: by header name */
+  char header[PLB_NAME_SIZE]; /**< used when column is 0 */
+  char unit[PLB_UNIT_SIZE];   /**< UCUM; empty: as the file says, else "1" */
+  double factor;              /**< the samples are multiplied by this (probe factor); default 1 */
+} plb_channel_map;
+
+/** Parse the text behind --channel. All digits is a column number, else a header name. */
+PLB_API PLB_CHECKED plb_status plb_channel_map_parse(const char *text, plb_channel_map *out, plb_error *err);
+
+/**
+ * Keep only the mapped channels, in the order of the maps, with their roles, units and factors.
+ * @return PLB_OK, PLB_EDATA (no such column or header; the message lists what there is), PLB_EUSAGE (a role twice, a bad unit)
+ */
+PLB_API PLB_CHECKED plb_status plb_capture_assign(plb_capture *capture, const plb_channel_map *maps, size_t count, plb_error *err);
+
+PLB_API const char *plb_capture_path(const plb_capture *capture);
+PLB_API const char *plb_capture_sha256(const plb_capture *capture); /**< of the bytes that were read */
+PLB_API const char *plb_capture_format(const plb_capture *capture); /**< "delimited text", "RIFF WAVE", ... */
+PLB_API size_t plb_capture_samples(const plb_capture *capture);     /**< per channel */
+PLB_API double plb_capture_rate_hz(const plb_capture *capture);
+PLB_API double plb_capture_start_s(const plb_capture *capture); /**< time of the first sample as the file says */
+PLB_API size_t plb_capture_channels(const plb_capture *capture);
+PLB_API const char *plb_capture_role(const plb_capture *capture, size_t channel);
+PLB_API const char *plb_capture_unit(const plb_capture *capture, size_t channel); /**< UCUM, "1" if unknown */
+PLB_API int plb_capture_column(const plb_capture *capture, size_t channel);       /**< in the file, from 1 */
+PLB_API double plb_capture_factor(const plb_capture *capture, size_t channel);
+/** @return the channel with this role, or -1 */
+PLB_API int plb_capture_find(const plb_capture *capture, const char *role);
+/** Samples [first, first + count) in the channel's unit, factor applied. Missing samples are NaN. */
+PLB_API void plb_capture_values(const plb_capture *capture, size_t channel, size_t first, size_t count, double *out);
+/** Smallest step between different values [channel unit]; 0 if the samples show none. */
+PLB_API double plb_capture_step(const plb_capture *capture, size_t channel);
+/** Notes made while reading ("time column: 1", "decimal comma"), one sentence each. */
+PLB_API size_t plb_capture_notes(const plb_capture *capture);
+PLB_API const char *plb_capture_note(const plb_capture *capture, size_t index);
+
+/** Why a recording, a measurement or its conditions cannot be judged, or must be judged with care. */
+typedef enum plb_reason_class { PLB_REASON_RECORDING, PLB_REASON_MEASURING, PLB_REASON_CONDITIONS } plb_reason_class;
+typedef struct plb_reason {
+  plb_reason_class kind;
+  char code[PLB_NAME_SIZE];    /**< clipped coarse sparse short uneven flat non-finite thinned; no-signal lead-inverted factor ... */
+  char channel[PLB_NAME_SIZE]; /**< empty: the whole capture */
+  bool blocks;                 /**< true: no verdict is possible */
+  char text[PLB_TEXT_SIZE];    /**< what was seen, with numbers */
+  char action[PLB_TEXT_SIZE];  /**< what to do next */
+} plb_reason;
+
+/**
+ * Check the recording by itself: clipped by the recorder, coarse, sparse, short, uneven, flat, non-finite, thinned. A flat top or bottom that the
+ * circuit makes (soft corners, noise on it) is not clipping.
+ * @param out  malloc'ed, free(); NULL when there is nothing to say
+ */
+PLB_API PLB_CHECKED plb_status plb_capture_check(const plb_capture *capture, plb_reason **out, size_t *count_out, plb_error *err);
+
+PLB_END_DECLS
+#endif
