@@ -1,0 +1,140 @@
+/**
+ * reference: the document that says what good looks like: its model in memory, XML in and out, the sample blocks, the schemas, and the
+ * capture document. It must not know how anything is scored.
+ */
+#ifndef PLB_REFERENCE_MODEL_H
+#define PLB_REFERENCE_MODEL_H
+#include "core/core.h"
+#include "cycle/cycle.h"
+#include <plumbline/reference.h>
+
+/** A short text that may be empty; owned, UTF-8, at most 64 KiB. NULL means empty. */
+typedef char *plb_string;
+
+typedef struct plb_pointer { /**< what to check next when a band departs in one direction; common practice, never a diagnosis */
+  char direction[PLB_NAME_SIZE]; /**< low high early late noisy missing */
+  plb_string text;
+} plb_pointer;
+
+typedef enum plb_band_domain { PLB_BAND_CYCLE, PLB_BAND_FREQUENCY, PLB_BAND_ORDER } plb_band_domain;
+
+typedef struct plb_band {
+  char name[PLB_NAME_SIZE];    /**< b01 .. or a word */
+  char channel[PLB_NAME_SIZE]; /**< role; empty: every channel */
+  plb_band_domain domain;
+  double from, to;             /**< phase, Hz or order */
+  double tolerance;            /**< factor on the learned limits, default 1 */
+  plb_string good;             /**< what good looks like here */
+  plb_pointer *pointer;
+  size_t pointers;
+} plb_band;
+
+typedef enum plb_rule { /**< amplitude and offset rules */
+  PLB_RULE_ABSOLUTE, PLB_RULE_SUPPLY_PROPORTIONAL, PLB_RULE_SPEED_CURVE, PLB_RULE_LOAD_PROPORTIONAL, PLB_RULE_FREE,
+  PLB_RULE_FIXED, PLB_RULE_PEGGED
+} plb_rule;
+
+typedef struct plb_reference_channel {
+  char role[PLB_NAME_SIZE];
+  char unit[PLB_UNIT_SIZE];
+  plb_rule amplitude, offset;
+  double peak_to_peak;   /**< of the centre [unit] */
+  double noise;          /**< typical RMS scatter of cycles around their median [unit] */
+  double step;           /**< typical code step of the exemplars [unit]; 0 unknown */
+  double range_low, range_high; /**< extremes among exemplars [unit] */
+  int column;            /**< where the exemplars' files had it, a hint for files without headers; 0: none */
+  char header[PLB_NAME_SIZE];
+} plb_reference_channel;
+
+typedef struct plb_condition {
+  char name[PLB_NAME_SIZE];  /**< state, speed, load, supply, coolant ... */
+  char word[PLB_NAME_SIZE];  /**< for words; empty: a range */
+  char unit[PLB_UNIT_SIZE];
+  double low, high;
+  bool stated;               /**< by the user; false: seen in the exemplars */
+} plb_condition;
+
+/** One learned or stated number with its spread: how R is judged (SCORING section 4). */
+typedef struct plb_reading_limit {
+  char name[PLB_NAME_SIZE];    /**< "log gain", "offset", "irregularity", "speed" ... */
+  char channel[PLB_NAME_SIZE];
+  char unit[PLB_UNIT_SIZE];
+  double low, high;            /**< permitted; NaN: open */
+  plb_string source;           /**< "exemplars", or a standard */
+} plb_reading_limit;
+
+/** One good capture as the reference keeps it. */
+typedef struct plb_exemplar {
+  char name[PLB_TEXT_SIZE];    /**< file name without folders */
+  char sha256[PLB_HASH_SIZE];  /**< of the capture's bytes */
+  char group[PLB_TEXT_SIZE];   /**< empty: not stated */
+  double held_out;             /**< score against a reference learned without it (and its group); NaN: none */
+  double rate_hz;              /**< cycles per second */
+  unsigned cycles, unmapped;   /**< mapped, and found but not mapped */
+  float *median, *spread;      /**< [channels][grid]; on exact multiples of 10^-decimals of the channel */
+  double *reading;             /**< [readings of the reference], NaN: none */
+} plb_exemplar;
+
+typedef struct plb_scale {     /**< T_j of SCORING section 4 */
+  char kind[PLB_NAME_SIZE];    /**< D, M-raw, M-shape, C, N, R, level, slope ... */
+  char channel[PLB_NAME_SIZE];
+  char name[PLB_NAME_SIZE];    /**< band or reading */
+  double value;
+} plb_scale;
+
+typedef struct plb_calibration {
+  double alpha;         /**< asked for */
+  double promise;       /**< alpha_e: max(alpha, 1 / (n + 1)) */
+  double promise_upper90;
+  unsigned independent; /**< n: groups, or captures where groups are not stated */
+  bool groups_stated, one_group;
+  double limit, guard, guard_robust;
+  char odd[PLB_TEXT_SIZE]; /**< exemplar that sets the limit; empty: none */
+  double odd_ratio;        /**< its held-out score over the median one */
+  plb_scale *scale;
+  size_t scales;
+} plb_calibration;
+
+typedef struct plb_corridor { /**< per channel, for drawing and for other programs; on a grid of grid points */
+  float *centre, *lower, *upper; /**< [channels][grid] three half-widths h, jitter included */
+  float *jitter;                 /**< [grid] timing jitter, share of the cycle; NULL: none */
+} plb_corridor;
+
+struct plb_reference {
+  char id[33];
+  char type[PLB_NAME_SIZE];
+  char name[PLB_TEXT_SIZE];    /**< type/rest */
+  unsigned version;            /**< 0 for a file that was never in a collection */
+  char sha256[PLB_HASH_SIZE];  /**< of the file's bytes; empty until written or read */
+  plb_string title, why, date, predecessor;
+  plb_provenance provenance;
+  plb_string method, sources;
+  plb_string system;           /**< subject, free of makes */
+  int cylinders; double supply_nominal_v;
+  plb_condition *condition; size_t conditions;
+  struct {
+    plb_string test_point, place, ground, never, probe, range, coupling, trigger;
+    double rate_needed_hz;
+    plb_string *caution; size_t cautions;
+    bool connected;            /**< measured with the connector plugged (default) */
+  } connection;
+  plb_reference_channel *channel; size_t channels;
+  plb_cycle_choice choice;
+  plb_corridor corridor;
+  plb_band *band; size_t bands;
+  plb_reading_limit *reading; size_t readings; /**< names and order of exemplar.reading */
+  plb_exemplar *exemplar; size_t exemplars;
+  plb_calibration calibration; /**< exemplars > 0 */
+};
+
+plb_reference *plb_reference_new(void);
+
+/** Round to multiples of 10^-decimals so that what is stored is what was judged. */
+void plb_round_decimals(float *x, size_t n, int decimals);
+/** Decimals that keep a curve to one part in 20,000 of `peak_to_peak`; 0..9. */
+int plb_decimals_for(double peak_to_peak);
+
+/** Serialise; validates against schema/reference.xsd and re-reads with the strict reader before returning. Sets id and sha256. */
+PLB_CHECKED plb_status plb_reference_write_buffer(plb_reference *reference, plb_buffer *out, plb_error *err);
+
+#endif
