@@ -1,0 +1,48 @@
+#ifndef PLB_LEARN_H
+#define PLB_LEARN_H
+/** @file  Make a known-good reference from good captures. */
+#include <plumbline/compare.h>
+PLB_BEGIN_DECLS
+
+typedef struct plb_learn_options {
+  unsigned version;          /**< 1 */
+  const char *type;          /**< slug, required */
+  const char *name;          /**< type-relative or full "type/rest"; required */
+  const char *title;         /**< NULL: made from type and name */
+  plb_cycle_spec cycle;      /**< required */
+  unsigned bands;            /**< equal cycle bands per channel; 0: 12 */
+  double alpha;              /**< false-alarm share asked for; 0: 0.05 */
+  const plb_stated *stated;  /**< conditions the reference speaks for */
+  size_t stated_count;
+  const char *date;          /**< ISO 8601; NULL: none is written */
+  plb_provenance provenance; /**< default measured */
+  const plb_reference *like; /**< keep its annotation, cycle and bands; NULL: none */
+} plb_learn_options;
+#define PLB_LEARN_OPTIONS_INIT {1, NULL, NULL, NULL, {PLB_CYCLE_STEADY, "", 0, 0, 0, {0, PLB_LEVEL_UNIT}, 0, 0, ""}, 0, 0, NULL, 0, NULL, PLB_MEASURED, NULL}
+
+/** One good capture with the vehicle or session it came from; NULL group: not stated. Channels must carry their roles. */
+typedef struct plb_good {
+  const plb_capture *capture;
+  const char *group;
+} plb_good;
+
+/** What learn tells the user. */
+typedef struct plb_learned {
+  size_t captures, groups;   /**< groups 0: not stated */
+  double limit, guard, promise, promise_upper90;
+  char odd[PLB_TEXT_SIZE];   /**< the exemplar that sets the limit; empty: none */
+  double odd_ratio;
+  double *held_out;          /**< [captures] score of each against a reference learned without it (and its group) */
+  char (*note)[PLB_TEXT_SIZE]; size_t notes; /**< what was chosen and why */
+} plb_learned;
+
+/**
+ * @param learned_out  may be NULL; free with plb_learned_free()
+ * @return PLB_OK, PLB_EDATA (fewer than 3 captures, no common cycle, channels or units that differ: the message names the file), PLB_EUSAGE, PLB_ENOMEM
+ */
+PLB_API PLB_CHECKED plb_status plb_learn(plb_reference **out, plb_learned **learned_out, const plb_good *good, size_t count,
+                                         const plb_learn_options *options, plb_error *err);
+PLB_API void plb_learned_free(plb_learned *learned);
+
+PLB_END_DECLS
+#endif

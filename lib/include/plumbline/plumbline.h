@@ -1,0 +1,13 @@
+#ifndef PLB_PLUMBLINE_H
+#define PLB_PLUMBLINE_H
+/** @file  Everything: known-good waveforms, and whether a capture matches them. */
+#include <plumbline/capture.h>
+#include <plumbline/compare.h>
+#include <plumbline/cycle.h>
+#include <plumbline/error.h>
+#include <plumbline/learn.h>
+#include <plumbline/reference.h>
+#include <plumbline/report.h>
+#include <plumbline/types.h>
+#include <plumbline/version.h>
+#endif
