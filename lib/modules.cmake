@@ -1,5 +1,6 @@
 # The order of modules: each may use only those above it.
-plb_module(core SOURCES error.c alloc.c buffer.c file.c hash.c random.c text.c unit.c LINK PkgConfig::NETTLE)
+plb_module(core SOURCES error.c alloc.c buffer.c file.c hash.c random.c text.c unit.c unit_label.c LINK PkgConfig::NETTLE)
+target_compile_definitions(plb_core PRIVATE PLB_SOURCE_DATA="${PROJECT_SOURCE_DIR}")
 
 plb_module(signal USES core
   SOURCES fft.c correlate.c resample.c crossing.c level.c spectrum.c statistic.c distribution.c linear.c warp.c

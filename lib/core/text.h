@@ -2,6 +2,16 @@
 #define PLB_CORE_TEXT_H
 /** @file  Small text: fixed fields, slugs, quantities. Independent of the locale. */
 #include <plumbline/error.h>
+#include <stdarg.h>
+
+enum { PLB_NUMBER_SIZE = 32 /**< room for any double that plb_text_from_number() writes */ };
+
+/** snprintf and vsnprintf with the point as decimal mark whatever the locale; the same result as those. */
+int plb_text_print(char *out, size_t size, const char *format, ...) PLB_PRINTF(3, 4);
+int plb_text_vprint(char *out, size_t size, const char *format, va_list values) PLB_PRINTF(3, 0);
+
+/** Bytes (1 to 4) of the well-formed UTF-8 character at `text`, 0 when there is none (also at the final NUL). */
+size_t plb_text_utf8(const char *text);
 
 /** Copy into a fixed field; false (and out empty) when it does not fit. */
 bool plb_text_copy(char *out, size_t size, const char *text);
@@ -14,6 +24,9 @@ bool plb_text_is_name(const char *text);
 
 /** Parse one decimal number that must take up all `size` bytes (point as decimal mark, optional exponent); correctly rounded. */
 bool plb_text_number(const char *text, size_t size, double *out);
+
+/** Write the shortest of 15, 16 or 17 significant digits that reads back to the same value; "nan", "inf", "-inf" otherwise. */
+void plb_text_from_number(double value, char out[PLB_NUMBER_SIZE]);
 
 /**
  * Parse a number with an optional unit behind it, into the base unit asked for: "1kHz" with "Hz" gives 1000, "40ms" with "s" 0.04.

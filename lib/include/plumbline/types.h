@@ -16,11 +16,11 @@
 #if defined(__GNUC__)
 #define PLB_API __attribute__((visibility("default")))
 #define PLB_CHECKED __attribute__((warn_unused_result))
-#define PLB_PRINTF(format, first) __attribute__((format(printf, format, first)))
+#define PLB_PRINTF(string, first) __attribute__((format(printf, string, first)))
 #else
 #define PLB_API
 #define PLB_CHECKED
-#define PLB_PRINTF(format, first)
+#define PLB_PRINTF(string, first)
 #endif
 
 /** Sizes of fixed text fields, the final NUL included. Longer text is refused on reading, never cut silently. */
