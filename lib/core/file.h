@@ -1,6 +1,7 @@
 #ifndef PLB_CORE_FILE_H
 #define PLB_CORE_FILE_H
 /** @file  Whole files in, whole files out. */
+#include <plumbline/core.h> /* plb_file_write */
 #include <plumbline/error.h>
 
 /**
@@ -10,12 +11,6 @@
  * @return PLB_OK, PLB_ENOINPUT (missing, a directory, no permission), PLB_EDATA (too large), PLB_EIO, PLB_ENOMEM; err names the path
  */
 PLB_CHECKED plb_status plb_file_read(const char *path, size_t most, char **data_out, size_t *size_out, plb_error *err);
-
-/**
- * Write beside the target, flush it to the disk and rename: the file is whole or not there; an existing one is replaced.
- * @return PLB_OK, PLB_ECREATE or PLB_EIO; err names the path
- */
-PLB_CHECKED plb_status plb_file_write(const char *path, const void *data, size_t size, plb_error *err);
 
 /**
  * Find an installed data file: PLUMBLINE_DATA, then beside the running program (../share/plumbline), then the source tree.

@@ -3,6 +3,7 @@
 /** @file  Everything: known-good waveforms, and whether a capture matches them. */
 #include <plumbline/capture.h>
 #include <plumbline/compare.h>
+#include <plumbline/core.h>
 #include <plumbline/cycle.h>
 #include <plumbline/error.h>
 #include <plumbline/learn.h>
