@@ -12,7 +12,7 @@ plb_module(capture USES core signal
 plb_module(model USES core signal SOURCES )
 
 plb_module(cycle USES core signal capture
-  SOURCES spec.c choice.c frame.c wheel.c edge.c repeat.c once.c map.c)
+  SOURCES spec.c tracks.c)
 
 plb_module(reading USES core signal capture cycle SOURCES )
 

@@ -14,6 +14,7 @@ typedef struct plb_tracks {
   size_t channels, samples;
   double rate_hz, start_s;
   char (*role)[PLB_NAME_SIZE]; /**< [size: channels] */
+  char (*unit)[PLB_UNIT_SIZE]; /**< [size: channels], UCUM; NULL: unknown */
   double **x;                  /**< [channels][samples]; NaN: missing */
 } plb_tracks;
 

@@ -2,6 +2,7 @@
 #define PLB_CYCLE_H
 /** @file  What repeats in a signal, as the user states it: `--cycle KIND[:key=value,...]`. */
 #include <plumbline/error.h>
+#include <plumbline/types.h>
 PLB_BEGIN_DECLS
 
 typedef enum plb_cycle_kind {
@@ -16,8 +17,9 @@ typedef enum plb_cycle_kind {
 typedef enum plb_level_of { PLB_LEVEL_UNIT, PLB_LEVEL_STATES, PLB_LEVEL_SUPPLY } plb_level_of;
 /** "7V", "50%states", "50%supply". */
 typedef struct plb_level {
-  double value; /**< in the channel's unit, or percent */
+  double value; /**< in `unit`, or percent */
   plb_level_of of;
+  char unit[PLB_UNIT_SIZE]; /**< as written behind the number, UCUM; empty: the channel's unit */
 } plb_level;
 
 typedef struct plb_cycle_spec {
