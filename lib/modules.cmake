@@ -3,8 +3,9 @@ plb_module(core SOURCES error.c alloc.c buffer.c file.c hash.c random.c text.c u
 target_compile_definitions(plb_core PRIVATE PLB_SOURCE_DATA="${PROJECT_SOURCE_DIR}")
 
 plb_module(signal USES core
-  SOURCES fft.c correlate.c resample.c crossing.c level.c spectrum.c statistic.c distribution.c linear.c warp.c
-  LINK PkgConfig::FFTWF OpenMP::OpenMP_C)
+  SOURCES fft.c correlate.c ncc.c peak.c resample.c crossing.c level.c spectrum.c statistic.c order.c distribution.c linear.c warp.c
+  LINK PkgConfig::FFTWF)
+target_compile_options(plb_signal PRIVATE -fno-math-errno)
 
 plb_module(capture USES core signal
   SOURCES capture.c format.c text_reader.c wave_reader.c npy_reader.c number.c assign.c fitness.c)

@@ -7,6 +7,7 @@
 double plb_beta_cdf(double x, double a, double b);
 double plb_beta_quantile(double p, double a, double b);
 /** Student's t, `freedom` > 0. */
+double plb_t_cdf(double t, double freedom);
 double plb_t_quantile(double p, double freedom);
 double plb_normal_cdf(double z);
 double plb_normal_quantile(double p);

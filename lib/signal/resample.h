@@ -16,7 +16,12 @@ void plb_resample_cells(const double *x, const double *cumulative, size_t n, con
 /** Integral of the straight-line signal from 0 to i, for every i. out[0] = 0. [size: n] */
 void plb_cumulate(const double *x, size_t n, double *out);
 
-/** Band-limited resampling by the ratio `up/down` (polyphase, Kaiser 5.0, as scipy.signal.resample_poly). free() *out. */
+/**
+ * Band-limited resampling by the ratio `up/down`: polyphase, sinc under a Kaiser window of beta 5.0, the same filter as
+ * scipy.signal.resample_poly, with the ends of x held (padtype "edge"), so that an offset does not sag there.
+ * @param out  malloc'ed, free(); out[k] stands for the time k * down / up samples of x
+ * @return PLB_OK, PLB_EUSAGE (up or down above 65536 after reduction), PLB_ENOMEM
+ */
 PLB_CHECKED plb_status plb_resample_rational(const double *x, size_t n, unsigned up, unsigned down, double **out, size_t *n_out,
                                              plb_error *err);
 #endif

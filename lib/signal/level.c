@@ -1,0 +1,159 @@
+#include "signal/level.h"
+
+#include "core/alloc.h"
+#include "core/fail.h"
+#include "signal/statistic.h"
+
+#include <math.h>
+
+enum { BINS = 100, MOST_BINS = 65536, ROUNDS = 5 };
+
+typedef struct histogram {
+  double from, width; /* bin k spans from + k * width .. from + (k + 1) * width */
+  size_t bins;
+  size_t *count;
+} histogram;
+
+static void fill(histogram *h, const double *x, size_t n, double low, double high) {
+  h->from = low;
+  h->width = (high - low) / (double)h->bins;
+  for (size_t k = 0; k < h->bins; k++) h->count[k] = 0;
+  for (size_t i = 0; i < n; i++) {
+    if (!(x[i] >= low && x[i] <= high)) continue;
+    const size_t k = (size_t)((x[i] - low) / h->width);
+    h->count[k < h->bins ? k : h->bins - 1]++;
+  }
+}
+
+static size_t fullest(const histogram *h, size_t from, size_t to) {
+  size_t best = from;
+  for (size_t k = from + 1; k < to; k++)
+    if (h->count[k] > h->count[best]) best = k;
+  return best;
+}
+
+/* Samples in a bin and its neighbours: noise spreads a level over more than one bin. */
+static size_t mass(const histogram *h, size_t k) {
+  return h->count[k] + (k > 0 ? h->count[k - 1] : 0) + (k + 1 < h->bins ? h->count[k + 1] : 0);
+}
+
+typedef struct choice {
+  size_t bin;
+  double worth;
+} choice;
+
+/* The best second level on one side of `first`: many samples, far away, and a valley of less than half its height in
+ * between. Samples times distance: a flyback is far but short, ripple on a level is near. */
+static choice best_aside(const histogram *h, size_t first, bool upwards) {
+  choice best = {.bin = first};
+  const size_t reach = upwards ? h->bins - 1 - first : first;
+  size_t valley = h->count[first];
+  for (size_t distance = 1; distance <= reach; distance++) {
+    const size_t k = upwards ? first + distance : first - distance;
+    const double worth = (double)mass(h, k) * (double)distance;
+    if (valley < h->count[k] / 2 + h->count[k] % 2 && worth > best.worth) best = (choice){.bin = k, .worth = worth};
+    if (h->count[k] < valley) valley = h->count[k];
+  }
+  return best;
+}
+
+/* @return first when no second level stands apart */
+static size_t second_level(const histogram *h, size_t first) {
+  const choice below = best_aside(h, first, false);
+  const choice above = best_aside(h, first, true);
+  return above.worth > below.worth ? above.bin : below.bin;
+}
+
+/* Spikes stretch the range between the extremes until both levels share a bin or a half. Shrink the range to half a swing
+ * beyond the two levels that hold the most samples; a trace without such spikes keeps its extremes. @return two levels are there */
+static bool cut_spikes(histogram *h, const double *x, size_t n, double *low, double *high) {
+  for (int round = 0; round < ROUNDS; round++) {
+    fill(h, x, n, *low, *high);
+    const size_t first = fullest(h, 0, h->bins);
+    const size_t second = second_level(h, first);
+    if (second == first) return round > 0;
+    const double a = h->from + ((double)first + 0.5) * h->width;
+    const double b = h->from + ((double)second + 0.5) * h->width;
+    const double margin = 0.5 * fabs(b - a);
+    const double lower = fmax(*low, fmin(a, b) - margin);
+    const double upper = fmin(*high, fmax(a, b) + margin);
+    if (lower == *low && upper == *high) return true;
+    *low = lower;
+    *high = upper;
+  }
+  fill(h, x, n, *low, *high);
+  return true;
+}
+
+/* Mean of the samples within one bin width of the fullest bin's middle, then of that mean. */
+static double level_near(const double *x, size_t n, double middle, double width) {
+  for (int pass = 0; pass < 2; pass++) {
+    double sum = 0;
+    size_t count = 0;
+    for (size_t i = 0; i < n; i++) {
+      if (!(fabs(x[i] - middle) <= width)) continue;
+      sum += x[i] - middle;
+      count++;
+    }
+    if (count == 0) break;
+    middle += sum / (double)count;
+  }
+  return middle;
+}
+
+typedef struct presence {
+  double share;
+  size_t runs;
+} presence;
+
+static presence present_near(const double *x, size_t n, double level, double within) {
+  size_t count = 0;
+  size_t finite = 0;
+  size_t runs = 0;
+  bool inside = false;
+  for (size_t i = 0; i < n; i++) {
+    if (!isfinite(x[i])) continue;
+    finite++;
+    const bool now = fabs(x[i] - level) <= within;
+    runs += now && !inside;
+    count += now;
+    inside = now;
+  }
+  return (presence){.share = finite ? (double)count / (double)finite : 0, .runs = runs};
+}
+
+static bool is_there(presence p) { return p.share >= 0.01 || p.runs >= 3; }
+
+plb_status plb_state_levels(const double *x, size_t n, size_t bins, plb_states *out, plb_error *err) {
+  *out = (plb_states){0};
+  if (bins > MOST_BINS) return plb_fail(err, PLB_EINVAL, "a histogram of %zu bins; take at most %d", bins, MOST_BINS);
+  double low, high;
+  plb_extremes(x, n, &low, &high);
+  if (isnan(low)) return plb_fail(err, PLB_EDATA, "no finite sample to read levels from; check the channel");
+  histogram h = {.bins = bins < 2 ? BINS : bins};
+  if (!((high - low) / (double)h.bins > 0) || !isfinite(high - low)) {
+    *out = (plb_states){.low = low, .high = low, .low_share = 1, .high_share = 1};
+    return PLB_OK;
+  }
+  h.count = plb_calloc(h.bins, sizeof *h.count);
+  if (!h.count) return plb_fail(err, PLB_ENOMEM, "no memory for a histogram of %zu bins", h.bins);
+  const bool separate = cut_spikes(&h, x, n, &low, &high);
+  /* IEEE Std 181-2011, state levels by histogram mode: split between the extremes, the fullest bin of each half */
+  const size_t half = h.bins / 2;
+  const size_t lower = fullest(&h, 0, half);
+  const size_t upper = fullest(&h, half, h.bins);
+  out->low = level_near(x, n, h.from + ((double)lower + 0.5) * h.width, h.width);
+  out->high = level_near(x, n, h.from + ((double)upper + 0.5) * h.width, h.width);
+  free(h.count);
+  const double quarter = 0.25 * (out->high - out->low);
+  const presence at_low = present_near(x, n, out->low, quarter);
+  const presence at_high = present_near(x, n, out->high, quarter);
+  out->low_share = at_low.share;
+  out->high_share = at_high.share;
+  out->two = separate && is_there(at_low) && is_there(at_high);
+  return PLB_OK;
+}
+
+double plb_reference_level(double low, double high, double percent) {
+  return low + (high - low) * percent / 100;
+}
