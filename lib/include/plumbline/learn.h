@@ -18,7 +18,7 @@ typedef struct plb_learn_options {
   plb_provenance provenance; /**< default measured */
   const plb_reference *like; /**< keep its annotation, cycle and bands; NULL: none */
 } plb_learn_options;
-#define PLB_LEARN_OPTIONS_INIT {1, NULL, NULL, NULL, {PLB_CYCLE_STEADY, "", 0, 0, 0, {0, PLB_LEVEL_UNIT}, 0, 0, ""}, 0, 0, NULL, 0, NULL, PLB_MEASURED, NULL}
+#define PLB_LEARN_OPTIONS_INIT {1, NULL, NULL, NULL, {PLB_CYCLE_STEADY, "", 0, 0, 0, {0, PLB_LEVEL_UNIT, ""}, 0, 0, ""}, 0, 0, NULL, 0, NULL, PLB_MEASURED, NULL}
 
 /** One good capture with the vehicle or session it came from; NULL group: not stated. Channels must carry their roles. */
 typedef struct plb_good {

@@ -1,0 +1,209 @@
+/* plumb compare: is this capture what a healthy circuit produces? */
+#include "command.h"
+#include "input.h"
+#include "message.h"
+#include "next_step.h"
+#include "output.h"
+
+#include <plumbline/core.h>
+#include <plumbline/report.h>
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const cli_option opt_reference = {
+    "reference", 0, "FILE", false,
+    "The known-good to compare with, as plumb learn writes it. Without it the capture is only guessed at."};
+static const cli_option opt_connected = {
+    "connected", 0, NULL, false,
+    "The circuit is known to be connected, so a missing signal is a fault, not a bad connection."};
+static const cli_option opt_json = {"json", 0, NULL, false, "Print one line of JSON for each capture (verdict/1)."};
+static const cli_option opt_svg = {"svg", 0, "FILE", false,
+                                   "Draw the capture over its good range into this file. One capture only."};
+
+static const cli_option *const options[] = {&opt_reference,     &cli_opt_channel,    &cli_opt_rate,
+                                            &cli_opt_condition, &opt_connected,      &opt_json,
+                                            &opt_svg,           &cli_opt_files_from, NULL};
+
+/* All that stays the same from capture to capture. */
+typedef struct setting {
+  const cli_inputs *inputs;
+  const plb_reference *reference; /* NULL: none is to be had */
+  plb_compare_options compare;
+  plb_request request;
+  bool json;
+  const char *svg;
+  plb_text_style style;
+  int width;
+} setting;
+
+typedef struct answer {
+  char *text; /* to be printed, NULL after a failure */
+  int exit_status;
+  plb_error err;
+} answer;
+
+static int exit_of_word(plb_word word) {
+  static const int exits[] = {[PLB_AGREES] = CLI_OK,
+                              [PLB_BORDERLINE] = CLI_BORDERLINE,
+                              [PLB_DEPARTS] = CLI_DEPARTS,
+                              [PLB_UNJUDGED] = CLI_UNJUDGED};
+  return exits[word];
+}
+
+static plb_status draw(const plb_verdict *verdict, const char *path, plb_error *err) {
+  char *svg = NULL;
+  plb_status status = plb_report_svg(&svg, verdict, err);
+  if (status == PLB_OK)
+    status = plb_file_write(path, svg, strlen(svg), err);
+  free(svg);
+  return status;
+}
+
+static plb_status say(const setting *s, const plb_verdict *verdict, char **text, plb_error *err) {
+  plb_status status = s->json ? plb_report_json(text, verdict, &s->request, err)
+                              : plb_report_text(text, verdict, s->style, s->width, err);
+  if (status == PLB_OK && s->svg)
+    status = draw(verdict, s->svg, err);
+  return status;
+}
+
+static plb_status judge_against_reference(const setting *s, const plb_capture *capture, answer *out) {
+  plb_verdict *verdict = NULL;
+  plb_status status = plb_compare(&verdict, capture, s->reference, &s->compare, &out->err);
+  if (status == PLB_OK)
+    status = say(s, verdict, &out->text, &out->err);
+  if (status == PLB_OK)
+    out->exit_status = exit_of_word(verdict->word);
+  plb_verdict_free(verdict);
+  return status;
+}
+
+static plb_status guess_only(const setting *s, const plb_capture *capture, answer *out) {
+  plb_verdict *verdict = NULL;
+  plb_status status =
+      cli_next_step(capture, s->inputs, s->json ? NULL : &out->text, s->json ? &verdict : NULL, &out->err);
+  if (status == PLB_OK && s->json)
+    status = plb_report_json(&out->text, verdict, &s->request, &out->err);
+  out->exit_status = CLI_UNJUDGED;
+  plb_verdict_free(verdict);
+  return status;
+}
+
+/* Judge one capture into words; nothing is printed here, so that captures can be judged side by side. */
+static void judge(const setting *s, size_t index, answer *out) {
+  plb_capture *capture = NULL;
+  *out = (answer){NULL, CLI_OK, PLB_ERROR_INIT};
+  plb_status status = cli_inputs_read(s->inputs, index, &capture, &out->err);
+  if (status == PLB_OK)
+    status = s->reference ? judge_against_reference(s, capture, out) : guess_only(s, capture, out);
+  if (status != PLB_OK) {
+    free(out->text);
+    out->text = NULL;
+    out->err.status = status;
+  }
+  plb_capture_free(capture);
+}
+
+static int print(const setting *s, size_t index, answer *a) {
+  if (!a->text)
+    return cli_fail(&a->err);
+  if (index > 0 && !s->json)
+    cli_output_text("\n");
+  cli_output_text(a->text);
+  return a->exit_status;
+}
+
+/* Captures are judged several at a time and told in the order given; a file that fails does not stop the others. */
+static int judge_all(const setting *s) {
+  int exit_status = CLI_OK;
+  const long count = (long)s->inputs->count;
+#pragma omp parallel for ordered schedule(dynamic, 1) if (count > 1)
+  for (long i = 0; i < count; i++) {
+    answer a;
+    judge(s, (size_t)i, &a);
+#pragma omp ordered
+    {
+      cli_progress("captures compared", (size_t)i + 1, (size_t)count);
+      exit_status = cli_exit_worst(exit_status, print(s, (size_t)i, &a));
+    }
+    free(a.text);
+  }
+  return exit_status;
+}
+
+static int check_svg(const cli_inputs *inputs, const cli_arguments *arguments) {
+  const char *svg = cli_value(arguments, &opt_svg);
+  const char *reference = cli_value(arguments, &opt_reference);
+  if (!svg)
+    return 0;
+  if (inputs->count > 1)
+    return cli_usage(arguments->command, "--svg draws one capture, but %zu are named; give one", inputs->count);
+  if (!reference)
+    return cli_usage(arguments->command, "--svg draws over the good range of a known-good; give --reference FILE");
+  if (cli_same_file(svg, inputs->item[0].path) || cli_same_file(svg, reference))
+    return cli_usage(arguments->command, "--svg %s would overwrite an input; choose another name", svg);
+  return cli_output_possible(svg);
+}
+
+static void set(setting *s, const cli_inputs *inputs, const cli_arguments *arguments) {
+  *s = (setting){.inputs = inputs, .compare = PLB_COMPARE_OPTIONS_INIT};
+  s->json = cli_given(arguments, &opt_json);
+  s->svg = cli_value(arguments, &opt_svg);
+  s->style = cli_output_coloured() ? PLB_TEXT_TERMINAL : PLB_TEXT_PLAIN;
+  s->width = cli_output_width();
+  s->compare.stated = inputs->condition;
+  s->compare.stated_count = inputs->conditions;
+  s->compare.connected = cli_given(arguments, &opt_connected);
+  s->compare.drawing = s->json || s->svg;
+  s->request = (plb_request){inputs->channel_text, inputs->channels,        inputs->condition_text,
+                             inputs->conditions,   inputs->reading.rate_hz, s->compare.connected};
+}
+
+static int compare(const cli_inputs *inputs, const cli_arguments *arguments) {
+  setting s;
+  plb_error err = PLB_ERROR_INIT;
+  plb_reference *reference = NULL;
+  const char *path = cli_value(arguments, &opt_reference);
+  if (path && plb_reference_read(&reference, path, &err) != PLB_OK)
+    return cli_fail(&err);
+  set(&s, inputs, arguments);
+  s.reference = reference;
+  const int status = judge_all(&s);
+  plb_reference_free(reference);
+  return status;
+}
+
+static int run(const cli_arguments *arguments) {
+  cli_inputs inputs;
+  int status = cli_inputs_gather(&inputs, arguments, NULL);
+  if (status == 0 && inputs.count == 0)
+    status = cli_usage(arguments->command, "no capture is named; give a file");
+  if (status == 0)
+    status = check_svg(&inputs, arguments);
+  if (status == 0)
+    status = compare(&inputs, arguments);
+  cli_inputs_dispose(&inputs);
+  return status;
+}
+
+const cli_command cli_compare = {
+    "compare",
+    "does a capture match a known-good, and if not, where",
+    "[--reference FILE] [options] CAPTURE...",
+    "Says first in one sentence whether the capture matches, where it departs, how often, and what to check first; "
+    "then "
+    "shows the sections of the cycle, the readings, where the known-good comes from and what can be promised.\n"
+    "\"Cannot tell\" comes before a wrong answer: an unusable recording, a likely measuring mistake or conditions the "
+    "known-good does not speak for are named, with the quickest test.\n"
+    "Without --reference it prints what the capture seems to be and the command to run next.\n"
+    "Of several captures, a file that cannot be read gives its message and the others go on; the exit status is an "
+    "error "
+    "first, then 1, 2, 3, 0.",
+    "  plumb compare trace.txt --reference ref.xml --channel crank=2:V\n"
+    "  plumb compare trace.txt --reference ref.xml --condition load=half --svg trace.svg\n"
+    "  plumb compare --reference ref.xml --json *.csv > verdicts.jsonl\n"
+    "  plumb compare trace.txt",
+    options,
+    run};

@@ -1,0 +1,282 @@
+/* plumb learn: make a known-good from good captures. */
+#include "command.h"
+#include "input.h"
+#include "message.h"
+#include "output.h"
+
+#include <plumbline/learn.h>
+#include <plumbline/report.h>
+
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+static const cli_option opt_type = {
+    "type", 0, "TYPE", false,
+    "What was measured: crank-inductive, injector-voltage, ... Small letters, digits and dashes."};
+static const cli_option opt_name = {"name", 0, "NAME", false,
+                                    "What to call the known-good, within its type: bench/60-2, fleet/2.0-petrol."};
+static const cli_option opt_title = {"title", 0, "TEXT", false,
+                                     "One line for people. Default: made from type and name."};
+static const cli_option opt_cycle = {
+    "cycle", 0, "KIND[:KEY=VALUE,...]", false,
+    "What repeats: wheel:teeth=60,missing=2[,revs=2]; edge:level=7V,slope=falling (levels also 50%states, 50%supply); "
+    "repeat[:period=0.04s]; once. With several channels, channel=ROLE names the one that gives the cycle."};
+static const cli_option opt_bands = {"bands", 0, "N", false,
+                                     "Sections of the cycle that are judged on their own, 1 to 96. Default 12."};
+static const cli_option opt_alpha = {
+    "alpha", 0, "SHARE", false,
+    "Share of healthy captures that may be called not normal, as far as the number of captures allows. Default 0.05."};
+static const cli_option opt_group = {
+    "group", 0, "NAME", true,
+    "The captures after it come from this vehicle or session. Captures of one vehicle count as one."};
+static const cli_option opt_group_by = {"group-by", 0, "folder", false,
+                                        "Take each capture's folder as its vehicle or session."};
+static const cli_option opt_date = {
+    "date", 0, "DATE", false,
+    "Date to write into the document, 2025-03-31 or 2025-03-31T12:00:00Z. Default: SOURCE_DATE_EPOCH, else none."};
+static const cli_option opt_provenance = {"provenance", 0, "measured|modelled", false,
+                                          "Where the captures come from; every verdict shows it. Default measured."};
+static const cli_option opt_output = {"output", 'o', "FILE", false,
+                                      "Where to write the known-good. An existing file is replaced."};
+
+static const cli_option *const options[] = {&opt_type,          &opt_name,           &opt_cycle,  &cli_opt_channel,
+                                            &opt_bands,         &cli_opt_rate,       &opt_group,  &opt_group_by,
+                                            &cli_opt_condition, &opt_title,          &opt_date,   &opt_provenance,
+                                            &opt_alpha,         &cli_opt_files_from, &opt_output, NULL};
+
+enum { DATE_SIZE = 32 };
+
+static bool digits_follow(const char *text, const char *pattern) {
+  for (; *pattern; text++, pattern++)
+    if (*pattern == '9' ? *text < '0' || *text > '9' : *text != *pattern)
+      return false;
+  return *text == '\0';
+}
+
+static bool is_date(const char *text) {
+  if (!digits_follow(text, "9999-99-99") && !digits_follow(text, "9999-99-99T99:99:99Z"))
+    return false;
+  static const int days_of[] = {31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
+  const int year = atoi(text);
+  const int month = atoi(text + 5);
+  const int day = atoi(text + 8);
+  const bool leap = (year % 4 == 0 && year % 100 != 0) || year % 400 == 0;
+  if (month < 1 || month > 12 || day < 1 || day > days_of[month - 1] || (month == 2 && day == 29 && !leap))
+    return false;
+  return text[10] == '\0' || (atoi(text + 11) < 24 && atoi(text + 14) < 60 && atoi(text + 17) < 61);
+}
+
+/* A date is written only when it is given: the same captures must make the same document. */
+static int choose_date(const cli_arguments *arguments, char out[DATE_SIZE], const char **date) {
+  const char *given = cli_value(arguments, &opt_date);
+  *date = NULL;
+  if (given) {
+    if (!is_date(given))
+      return cli_usage(arguments->command, "--date %s is no date; write it like 2025-03-31", given);
+    *date = given;
+    return 0;
+  }
+  const char *epoch = getenv("SOURCE_DATE_EPOCH");
+  if (!epoch || !*epoch)
+    return 0;
+  char *end = NULL;
+  errno = 0;
+  const long long seconds = strtoll(epoch, &end, 10);
+  const time_t when = (time_t)seconds;
+  struct tm utc;
+  if (errno || *end || seconds < 0 || seconds > 253402300799LL || !gmtime_r(&when, &utc))
+    return cli_usage(arguments->command, "SOURCE_DATE_EPOCH=%s is no number of seconds; unset it or correct it", epoch);
+  strftime(out, DATE_SIZE, "%Y-%m-%dT%H:%M:%SZ", &utc);
+  *date = out;
+  return 0;
+}
+
+static int choose_alpha(const cli_arguments *arguments, double *alpha) {
+  const char *text = cli_value(arguments, &opt_alpha);
+  if (!text)
+    return 0;
+  char *end = NULL;
+  *alpha = strtod(text, &end);
+  if (end == text || *end || !(*alpha > 0 && *alpha < 1))
+    return cli_usage(arguments->command, "--alpha %s: it must be a share between 0 and 1, such as 0.05", text);
+  return 0;
+}
+
+static int choose_provenance(const cli_arguments *arguments, plb_provenance *out) {
+  const char *text = cli_value(arguments, &opt_provenance);
+  if (!text || strcmp(text, plb_provenance_name(PLB_MEASURED)) == 0)
+    return 0;
+  if (strcmp(text, plb_provenance_name(PLB_MODELLED)) != 0)
+    return cli_usage(arguments->command, "--provenance %s: captures are measured or modelled", text);
+  *out = PLB_MODELLED;
+  return 0;
+}
+
+static int require(const cli_arguments *arguments, const cli_option *option, const char *example) {
+  if (cli_given(arguments, option))
+    return 0;
+  return cli_usage(arguments->command, "--%s is missing; give it, for example %s", option->name, example);
+}
+
+static int choose_cycle(const cli_arguments *arguments, plb_cycle_spec *out) {
+  plb_error err = PLB_ERROR_INIT;
+  if (plb_cycle_spec_parse(cli_value(arguments, &opt_cycle), out, &err) == PLB_OK)
+    return 0;
+  return cli_usage(arguments->command, "--cycle: %s", err.message);
+}
+
+static int choose_bands(const cli_arguments *arguments, unsigned *out) {
+  long bands = 0;
+  if (!cli_given(arguments, &opt_bands))
+    return 0;
+  const int status = cli_whole(arguments, &opt_bands, 1, 96, &bands);
+  *out = (unsigned)bands;
+  return status;
+}
+
+static int choose(plb_learn_options *out, char date[DATE_SIZE], const cli_arguments *arguments) {
+  int status = require(arguments, &opt_type, "--type crank-inductive");
+  if (status == 0)
+    status = require(arguments, &opt_name, "--name bench/60-2");
+  if (status == 0)
+    status = require(arguments, &opt_cycle, "--cycle wheel:teeth=60,missing=2");
+  if (status == 0)
+    status = require(arguments, &opt_output, "-o ref.xml");
+  if (status != 0)
+    return status;
+  out->type = cli_value(arguments, &opt_type);
+  out->name = cli_value(arguments, &opt_name);
+  out->title = cli_value(arguments, &opt_title);
+  status = choose_cycle(arguments, &out->cycle);
+  if (status == 0)
+    status = choose_bands(arguments, &out->bands);
+  if (status == 0)
+    status = choose_alpha(arguments, &out->alpha);
+  if (status == 0)
+    status = choose_provenance(arguments, &out->provenance);
+  if (status == 0)
+    status = choose_date(arguments, date, &out->date);
+  return status;
+}
+
+static int choose_groups(cli_inputs *inputs, const cli_arguments *arguments) {
+  const char *by = cli_value(arguments, &opt_group_by);
+  if (!by)
+    return 0;
+  if (strcmp(by, "folder") != 0)
+    return cli_usage(arguments->command, "--group-by %s: only \"folder\" is known", by);
+  if (cli_given(arguments, &opt_group))
+    return cli_usage(arguments->command, "--group and --group-by exclude each other; keep one");
+  return cli_inputs_group_by_folder(inputs);
+}
+
+/* The new known-good must not fall on one of the captures it is made from. */
+static int check_output(const cli_inputs *inputs, const cli_arguments *arguments) {
+  const char *path = cli_value(arguments, &opt_output);
+  for (size_t i = 0; i < inputs->count; i++)
+    if (cli_same_file(path, inputs->item[i].path))
+      return cli_usage(arguments->command, "-o %s would overwrite a capture; choose another name", path);
+  return cli_output_possible(path);
+}
+
+/* Read all captures, several at a time. Every one that fails is told, in the order given. */
+static int read_all(const cli_inputs *inputs, plb_capture **captures) {
+  plb_error *errors = calloc(inputs->count, sizeof *errors);
+  if (!errors)
+    return cli_out_of_memory();
+  const long count = (long)inputs->count;
+#pragma omp parallel for schedule(dynamic, 1) if (count > 1)
+  for (long i = 0; i < count; i++)
+    errors[i].status = cli_inputs_read(inputs, (size_t)i, &captures[i], &errors[i]);
+  int status = 0;
+  for (long i = 0; i < count; i++)
+    if (errors[i].status != PLB_OK)
+      status = cli_exit_worst(status, cli_fail(&errors[i]));
+  free(errors);
+  return status;
+}
+
+static int say_what_was_learned(const plb_reference *reference, const plb_learned *learned) {
+  plb_error err = PLB_ERROR_INIT;
+  char *text = NULL;
+  if (plb_report_learned_text(&text, reference, learned, &err) != PLB_OK)
+    return cli_fail(&err);
+  cli_output_text(text);
+  free(text);
+  return 0;
+}
+
+static int learn_from(const plb_good *good, size_t count, const plb_learn_options *choices, const char *path) {
+  plb_error err = PLB_ERROR_INIT;
+  plb_reference *reference = NULL;
+  plb_learned *learned = NULL;
+  int status = 0;
+  if (plb_learn(&reference, &learned, good, count, choices, &err) != PLB_OK ||
+      plb_reference_write(reference, path, &err) != PLB_OK)
+    status = cli_fail(&err);
+  else
+    status = say_what_was_learned(reference, learned);
+  plb_learned_free(learned);
+  plb_reference_free(reference);
+  return status;
+}
+
+static int learn(const cli_inputs *inputs, plb_learn_options *choices, const char *path) {
+  plb_capture **captures = calloc(inputs->count + 1, sizeof *captures);
+  plb_good *good = calloc(inputs->count + 1, sizeof *good);
+  int status = captures && good ? read_all(inputs, captures) : cli_out_of_memory();
+  if (status == 0) {
+    for (size_t i = 0; i < inputs->count; i++)
+      good[i] = (plb_good){captures[i], inputs->item[i].group};
+    status = learn_from(good, inputs->count, choices, path);
+  }
+  for (size_t i = 0; captures && i < inputs->count; i++)
+    plb_capture_free(captures[i]);
+  free(good);
+  free(captures);
+  return status;
+}
+
+static int run(const cli_arguments *arguments) {
+  cli_inputs inputs;
+  plb_learn_options choices = PLB_LEARN_OPTIONS_INIT;
+  char date[DATE_SIZE];
+  int status = cli_inputs_gather(&inputs, arguments, &opt_group);
+  if (status == 0)
+    status = choose(&choices, date, arguments);
+  if (status == 0 && inputs.count == 0)
+    status = cli_usage(arguments->command, "no capture is named; give at least 3 good ones");
+  if (status == 0)
+    status = choose_groups(&inputs, arguments);
+  if (status == 0)
+    status = check_output(&inputs, arguments);
+  if (status == 0) {
+    choices.stated = inputs.condition;
+    choices.stated_count = inputs.conditions;
+    status = learn(&inputs, &choices, cli_value(arguments, &opt_output));
+  }
+  cli_inputs_dispose(&inputs);
+  return status;
+}
+
+const cli_command cli_learn = {
+    "learn",
+    "make a known-good from at least 3 good captures",
+    "--type TYPE --name NAME --cycle KIND [options] GOOD... -o FILE",
+    "Learns what is normal from captures of healthy circuits taken under like conditions: the good range along the "
+    "cycle, "
+    "how much good ones differ, and how far a capture may be off before it is called not normal. Prints what was "
+    "chosen "
+    "and why, how each capture scores against a known-good learned without it, any odd one, and what can be promised.\n"
+    "Captures of one vehicle or session count as one: name them with --group or --group-by. At least 3 captures; from "
+    "one vehicle only, every verdict says so.",
+    "  plumb learn --type crank-inductive --name bench/60-2 --cycle wheel:teeth=60,missing=2 \\\n"
+    "    --channel crank=2:V good-1.txt good-2.txt good-3.txt -o ref.xml\n"
+    "  plumb learn --type injector-voltage --name fleet/2.0-petrol --cycle edge:level=7V,slope=falling \\\n"
+    "    --channel injector=2:V --group van-1 a1.csv a2.csv --group van-2 b1.csv b2.csv -o injector.xml",
+    options,
+    run};
