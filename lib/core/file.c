@@ -12,9 +12,9 @@
 #include <unistd.h>
 
 enum {
-  LONGEST = 4096,    /* the longest path handled [bytes] */
-  MOST_LINKS = 40,   /* as many symbolic links in a row as Linux follows */
-  MOST_NAMES = 100,  /* tries for a free temporary name */
+  LONGEST = 4096, /* the longest path handled [bytes] */
+  MOST_LINKS = 40, /* as many symbolic links in a row as Linux follows */
+  MOST_NAMES = 100, /* tries for a free temporary name */
   FIRST_ROOM = 65536 /* first allocation for input of unknown length [bytes] */
 };
 
@@ -353,6 +353,6 @@ plb_status plb_file_find_data(const char *name, char *out, plb_error *err) {
   if (try_data(PLB_SOURCE_DATA, "/", name, out))
     return PLB_OK;
   out[0] = '\0';
-  return plb_fail(err, PLB_ENOINPUT, "the data file \"%s\" is not installed; set PLUMBLINE_DATA to the folder that holds it",
-                  name);
+  return plb_fail(err, PLB_ENOINPUT,
+                  "the data file \"%s\" is not installed; set PLUMBLINE_DATA to the folder that holds it", name);
 }

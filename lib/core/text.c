@@ -96,15 +96,15 @@ bool plb_text_is_name(const char *text) {
 
 /* A decimal as it is read: sign, significant digits without leading zeros, power of ten of the last digit kept. */
 enum {
-  DIGITS_KEPT = 800 /* 767 significant digits decide any double (Goldberg's bound for halfway cases), the rest only
-                       by not being zero */
+  DIGITS_KEPT = 800 /* a number halfway between two doubles has fewer than 770 significant digits: of those behind it
+                       matters only whether all are zero */
 };
 
 typedef struct decimal {
   bool negative;
-  bool rest;         /* a digit other than zero was left out */
-  int count;         /* digits kept */
-  int64_t power;     /* of ten */
+  bool rest; /* a digit other than zero was left out */
+  int count; /* digits kept */
+  int64_t power; /* of ten */
   uint64_t mantissa; /* the first 19 digits kept */
   char digits[DIGITS_KEPT];
 } decimal;
@@ -243,9 +243,12 @@ static plb_status fail_unit(plb_error *err, const char *text, const char *writte
 plb_status plb_text_quantity(const char *text, const char *unit, double *out, plb_error *err) {
   decimal d;
   double value;
+  if (!unit || unit[0] == '\0')
+    unit = "1";
   const size_t used = read_decimal(text, strlen(text), &d);
   if (used == 0)
-    return plb_fail(err, PLB_EUSAGE, "\"%s\" does not start with a number; write for example 12.5%s", text, unit);
+    return plb_fail(err, PLB_EUSAGE, "\"%s\" does not start with a number; write for example \"12.5%s\"", text,
+                    strcmp(unit, "1") == 0 ? "" : unit);
   if (!convert_decimal(&d, &value))
     return plb_fail(err, PLB_EUSAGE, "the number in \"%s\" is too large; check it", text);
   const char *written = text + used;

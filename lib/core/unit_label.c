@@ -12,51 +12,105 @@ typedef struct rewrite {
 
 /* UTF-8 first, then the single bytes of ISO 8859-1, which older loggers write. */
 static const rewrite signs[] = {
-    {"\xC2\xB5", "u"},       {"\xCE\xBC", "u"},        {"\xCE\xA9", "Ohm"},  {"\xE2\x84\xA6", "Ohm"}, {"\xC2\xB0", "deg"},
-    {"\xC2\xBA", "deg"},     {"\xE2\x84\x83", "degC"}, {"\xE2\x84\x89", "degF"}, {"\xC2\xB7", "."},     {"\xE2\x8B\x85", "."},
-    {"\xB5", "u"},           {"\xB0", "deg"},
+    {"\xC2\xB5", "u"},
+    {"\xCE\xBC", "u"},
+    {"\xCE\xA9", "Ohm"},
+    {"\xE2\x84\xA6", "Ohm"},
+    {"\xC2\xB0", "deg"},
+    {"\xC2\xBA", "deg"},
+    {"\xE2\x84\x83", "degC"},
+    {"\xE2\x84\x89", "degF"},
+    {"\xC2\xB7", "."},
+    {"\xE2\x8B\x85", "."},
+    {"\xB5", "u"},
+    {"\xB0", "deg"},
 };
 
 /* Codes that may be written as they are. Not here, because on a trace they hardly ever mean what the code means: "C"
  * and "F" (a temperature, or coulomb and farad?), "g" (gram, or the acceleration?), "S" and "mS" (siemens, or second
  * in capitals?); the first three are not guessed at all. */
 static const char *const codes[] = {
-    "V",    "mV",    "uV",   "kV",    "A",     "mA",     "uA",    "nA",   "kA",    "Ohm",  "mOhm", "kOhm",     "MOhm",
-    "Hz",   "mHz",   "kHz",  "MHz",   "GHz",   "s",      "ms",    "us",   "ns",    "ps",   "min",  "h",        "d",
-    "deg",  "rad",   "circ", "Pa",    "hPa",   "kPa",    "MPa",   "bar",  "mbar",  "[psi]", "K",   "Cel",      "[degF]",
-    "%",    "1",     "/min", "1/min", "/s",    "1/s",    "{rev}/min", "circ/min", "circ/s", "deg/s", "mF", "uF", "nF",
-    "pF",   "H",     "mH",   "uH",    "nH",    "T",      "mT",    "uT",   "Wb",    "mWb",  "mC",   "uC",       "J",
-    "mJ",   "kJ",    "W",    "mW",    "kW",    "N",      "kN",    "N.m",  "A.h",   "mA.h", "kg/h", "g/s",      "mg/s",
-    "V/s",  "A/s",   "mV/s", "dB",    "m",     "mm",     "um",    "km",   "m/s",   "km/h", "m/s2", "[g]",      "L/h",
-    "L/min", "kPa/s", "K/s",  "bit/s", "kbit/s", "Mbit/s", "Bd",   "kBd", "[ppm]", "kg",   "mg",   "[mi_i]/h", "%/s",
-    "mV/A", "V/A",   "Cel/s",
+    "V",      "mV",  "uV",     "kV",    "A",    "mA",   "uA",       "nA",    "kA",    "Ohm",       "mOhm",     "kOhm",
+    "MOhm",   "Hz",  "mHz",    "kHz",   "MHz",  "GHz",  "s",        "ms",    "us",    "ns",        "ps",       "min",
+    "h",      "d",   "deg",    "rad",   "circ", "Pa",   "hPa",      "kPa",   "MPa",   "bar",       "mbar",     "[psi]",
+    "K",      "Cel", "[degF]", "%",     "1",    "/min", "1/min",    "/s",    "1/s",   "{rev}/min", "circ/min", "circ/s",
+    "deg/s",  "mF",  "uF",     "nF",    "pF",   "H",    "mH",       "uH",    "nH",    "T",         "mT",       "uT",
+    "Wb",     "mWb", "mC",     "uC",    "J",    "mJ",   "kJ",       "W",     "mW",    "kW",        "N",        "kN",
+    "N.m",    "A.h", "mA.h",   "kg/h",  "g/s",  "mg/s", "V/s",      "A/s",   "mV/s",  "dB",        "m",        "mm",
+    "um",     "km",  "m/s",    "km/h",  "m/s2", "[g]",  "L/h",      "L/min", "kPa/s", "K/s",       "bit/s",    "kbit/s",
+    "Mbit/s", "Bd",  "kBd",    "[ppm]", "kg",   "mg",   "[mi_i]/h", "%/s",   "mV/A",  "V/A",
 };
 
 /* Words and careless capitals, compared without regard to case; an "s" may follow a word of three letters or more. */
-static const rewrite words[] = {
-    {"v", "V"},          {"volt", "V"},       {"vdc", "V"},        {"vac", "V"},         {"voltage", "V"},
-    {"mv", "mV"},        {"millivolt", "mV"}, {"uv", "uV"},        {"microvolt", "uV"},  {"kv", "kV"},
-    {"kilovolt", "kV"},  {"a", "A"},          {"amp", "A"},        {"ampere", "A"},      {"ma", "mA"},
-    {"milliamp", "mA"},  {"milliampere", "mA"}, {"ua", "uA"},      {"microamp", "uA"},   {"microampere", "uA"},
-    {"ohm", "Ohm"},      {"milliohm", "mOhm"}, {"kohm", "kOhm"},   {"kilohm", "kOhm"},   {"kiloohm", "kOhm"},
-    {"megohm", "MOhm"},  {"megaohm", "MOhm"}, {"hz", "Hz"},        {"hertz", "Hz"},      {"khz", "kHz"},
-    {"kilohertz", "kHz"}, {"mhz", "MHz"},     {"megahertz", "MHz"}, {"s", "s"},          {"sec", "s"},
-    {"second", "s"},     {"ms", "ms"},        {"msec", "ms"},      {"millisecond", "ms"}, {"millisec", "ms"},
-    {"us", "us"},        {"usec", "us"},      {"microsecond", "us"}, {"ns", "ns"},       {"nsec", "ns"},
-    {"nanosecond", "ns"}, {"min", "min"},     {"minute", "min"},   {"hr", "h"},          {"hour", "h"},
-    {"deg", "deg"},      {"degree", "deg"},   {"degca", "deg"},    {"radian", "rad"},    {"rev", "circ"},
-    {"revolution", "circ"}, {"turn", "circ"}, {"pa", "Pa"},        {"pascal", "Pa"},     {"hpa", "hPa"},
-    {"kpa", "kPa"},      {"kilopascal", "kPa"}, {"mpa", "MPa"},    {"bar", "bar"},       {"mbar", "mbar"},
-    {"millibar", "mbar"}, {"psi", "[psi]"},   {"degc", "Cel"},     {"celsius", "Cel"},   {"centigrade", "Cel"},
-    {"degf", "[degF]"},  {"fahrenheit", "[degF]"}, {"kelvin", "K"}, {"percent", "%"},    {"pct", "%"},
-    {"rpm", "/min"},     {"r/min", "/min"},   {"rev/min", "/min"}, {"min-1", "/min"},    {"rps", "/s"},
-    {"rev/s", "/s"},     {"count", "1"},      {"ratio", "1"},      {"unitless", "1"},    {"farad", "F"},
-    {"microfarad", "uF"}, {"uf", "uF"},       {"nf", "nF"},        {"pf", "pF"},         {"henry", "H"},
-    {"mh", "mH"},        {"uh", "uH"},        {"tesla", "T"},      {"gauss", "G"},       {"weber", "Wb"},
-    {"coulomb", "C"},    {"joule", "J"},      {"watt", "W"},       {"kw", "kW"},         {"newton", "N"},
-    {"nm", "N.m"},       {"ah", "A.h"},       {"amphour", "A.h"},  {"mah", "mA.h"},      {"kg/hr", "kg/h"},
-    {"db", "dB"},        {"decibel", "dB"},   {"kph", "km/h"},     {"kmh", "km/h"},      {"mph", "[mi_i]/h"},
-    {"lph", "L/h"},      {"l/h", "L/h"},      {"l/min", "L/min"},  {"ppm", "[ppm]"},     {"m/s^2", "m/s2"},
+typedef struct wording {
+  const char *code;
+  const char *words; /* in small letters, one space between them */
+} wording;
+
+static const wording wordings[] = {
+    {"V", "v volt vdc vac voltage"},
+    {"mV", "mv millivolt"},
+    {"uV", "uv microvolt"},
+    {"kV", "kv kilovolt"},
+    {"A", "a amp ampere"},
+    {"mA", "ma milliamp milliampere"},
+    {"uA", "ua microamp microampere"},
+    {"Ohm", "ohm"},
+    {"mOhm", "milliohm"},
+    {"kOhm", "kohm kilohm kiloohm"},
+    {"MOhm", "megohm megaohm"},
+    {"Hz", "hz hertz"},
+    {"kHz", "khz kilohertz"},
+    {"MHz", "mhz megahertz"},
+    {"s", "s sec second"},
+    {"ms", "ms msec millisecond millisec"},
+    {"us", "us usec microsecond"},
+    {"ns", "ns nsec nanosecond"},
+    {"min", "min minute"},
+    {"h", "hr hour"},
+    {"deg", "deg degree degca"},
+    {"rad", "radian"},
+    {"circ", "rev revolution turn"},
+    {"Pa", "pa pascal"},
+    {"hPa", "hpa"},
+    {"kPa", "kpa kilopascal"},
+    {"MPa", "mpa"},
+    {"bar", "bar"},
+    {"mbar", "mbar millibar"},
+    {"[psi]", "psi"},
+    {"Cel", "degc celsius centigrade"},
+    {"[degF]", "degf fahrenheit"},
+    {"K", "kelvin"},
+    {"%", "percent pct"},
+    {"/min", "rpm r/min rev/min min-1"},
+    {"/s", "rps rev/s"},
+    {"1", "count ratio unitless"},
+    {"F", "farad"},
+    {"uF", "microfarad uf"},
+    {"nF", "nf"},
+    {"pF", "pf"},
+    {"H", "henry"},
+    {"mH", "mh"},
+    {"uH", "uh"},
+    {"T", "tesla"},
+    {"G", "gauss"},
+    {"Wb", "weber"},
+    {"C", "coulomb"},
+    {"J", "joule"},
+    {"W", "watt"},
+    {"kW", "kw"},
+    {"N", "newton"},
+    {"N.m", "nm"},
+    {"A.h", "ah amphour"},
+    {"mA.h", "mah"},
+    {"kg/h", "kg/hr"},
+    {"dB", "db decibel"},
+    {"km/h", "kph kmh"},
+    {"[mi_i]/h", "mph"},
+    {"L/h", "lph l/h"},
+    {"L/min", "l/min"},
+    {"[ppm]", "ppm"},
+    {"m/s2", "m/s^2"},
 };
 
 /* Copy without spaces, with signs spelt out; false when it does not fit. */
@@ -91,15 +145,22 @@ static const char *find_code(const char *text) {
   return NULL;
 }
 
+/* True when `lower` or `lower` without a final "s" stands in a list of words. */
+static bool lists_word(const char *words, const char *lower) {
+  while (*words) {
+    const size_t n = strcspn(words, " ");
+    if (strncmp(lower, words, n) == 0 && (lower[n] == '\0' || (n >= 3 && strcmp(lower + n, "s") == 0)))
+      return true;
+    words += n + (words[n] == ' ');
+  }
+  return false;
+}
+
 /* `lower` in small letters. */
 static const char *find_word(const char *lower) {
-  for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
-    const size_t n = strlen(words[i].from);
-    if (strncmp(lower, words[i].from, n) != 0)
-      continue;
-    if (lower[n] == '\0' || (n >= 3 && strcmp(lower + n, "s") == 0))
-      return words[i].to;
-  }
+  for (size_t i = 0; i < sizeof wordings / sizeof wordings[0]; i++)
+    if (lists_word(wordings[i].words, lower))
+      return wordings[i].code;
   return NULL;
 }
 
@@ -138,9 +199,19 @@ enum { LADDER = 5 };
 
 /* Steps of a thousand, smallest first. */
 static const char *const ladders[][LADDER] = {
-    {"ns", "us", "ms", "s"},       {"uV", "mV", "V", "kV"},   {"uA", "mA", "A", "kA"}, {"mOhm", "Ohm", "kOhm", "MOhm"},
-    {"mHz", "Hz", "kHz", "MHz", "GHz"}, {"Pa", "kPa", "MPa"}, {"pF", "nF", "uF", "mF"}, {"nH", "uH", "mH", "H"},
-    {"mJ", "J", "kJ"},             {"mW", "W", "kW"},         {"uT", "mT", "T"},       {"um", "mm", "m", "km"},
+    {"ns", "us", "ms", "s"},
+    {"uV", "mV", "V", "kV"},
+    {"uA", "mA", "A", "kA"},
+    {"Hz", "kHz", "MHz", "GHz"},
+    {"mOhm", "Ohm", "kOhm", "MOhm"},
+    {"Pa", "kPa", "MPa"},
+    {"pF", "nF", "uF", "mF", "F"},
+    {"nH", "uH", "mH", "H"},
+    {"uC", "mC", "C"},
+    {"mJ", "J", "kJ"},
+    {"mW", "W", "kW"},
+    {"uT", "mT", "T"},
+    {"um", "mm", "m", "km"},
     {"bit/s", "kbit/s", "Mbit/s"},
 };
 
