@@ -8,7 +8,7 @@ plb_module(signal USES core
 target_compile_options(plb_signal PRIVATE -fno-math-errno)
 
 plb_module(capture USES core signal
-  SOURCES capture.c format.c text_reader.c wave_reader.c npy_reader.c number.c assign.c fitness.c)
+  SOURCES capture.c format.c number.c column.c text_cell.c text_encoding.c text_layout.c text_refuse.c text_header.c text_time.c text_reader.c assign.c)
 
 plb_module(model USES core signal SOURCES )
 

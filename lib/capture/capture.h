@@ -34,6 +34,7 @@ struct plb_capture {
   double rate_hz;
   double start_s;
   double uneven;     /**< largest deviation of a time step from the mean step, as a share of it; 0 when the rate was given */
+  size_t gap_row;    /**< sample behind the widest time step */
   bool pairs;        /**< the file holds lowest/highest pairs (thinned) */
   plb_channel *channel;
   size_t channels;
@@ -53,6 +54,8 @@ extern const plb_format plb_format_text, plb_format_wave, plb_format_npy;
 
 /** An empty capture to be filled by a reader or a model. */
 plb_capture *plb_capture_new(void);
+/** Append an empty channel, column = its number, unit "1", factor 1; NULL when memory is short. */
+plb_channel *plb_capture_add_channel(plb_capture *capture);
 /** Append a channel of n real samples (copied). */
 PLB_CHECKED plb_status plb_capture_add_real(plb_capture *capture, const char *role, const char *unit, const double *values, size_t n,
                                             plb_error *err);
