@@ -13,7 +13,8 @@ plb_module(capture USES core signal
 plb_module(model USES core signal SOURCES )
 
 plb_module(cycle USES core signal capture
-  SOURCES spec.c tracks.c)
+  SOURCES spec.c tracks.c choice.c template.c draft.c lay.c swing.c teeth.c wheel.c wheel_turns.c wheel_stroke.c
+    wheel_choose.c)
 
 plb_module(reading USES core signal capture cycle SOURCES )
 
