@@ -105,7 +105,7 @@ typedef struct decimal {
   bool rest; /* a digit other than zero was left out */
   int count; /* digits kept */
   int64_t power; /* of ten */
-  uint64_t mantissa; /* the first 19 digits kept */
+  uint64_t mantissa; /* the first 19 digits kept, more than 2^53 if there are that many */
   char digits[DIGITS_KEPT];
 } decimal;
 
@@ -173,7 +173,7 @@ static size_t read_decimal(const char *text, size_t size, decimal *d) {
 static bool convert_fast(const decimal *d, double *out) {
   static const double powers[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
                                   1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
-  if (FLT_EVAL_METHOD != 0 || d->count > 19 || d->mantissa > (UINT64_C(1) << 53) || d->power < -22 || d->power > 22)
+  if (FLT_EVAL_METHOD != 0 || d->mantissa > (UINT64_C(1) << 53) || d->power < -22 || d->power > 22)
     return false;
   const double m = (double)d->mantissa;
   *out = d->power < 0 ? m / powers[-d->power] : m * powers[d->power];

@@ -178,7 +178,6 @@ static bool parse_unit(const char *code, worth *out) {
   if (*text == '/') {
     sign = -1;
     text++;
-    p.terms = 1;
   }
   for (;;) {
     text = parse_term(text, sign, &p);

@@ -166,9 +166,9 @@ static const char *find_word(const char *lower) {
 
 /* Take away one pair of brackets around the whole; false when there is none. */
 static bool strip_brackets(char *text) {
-  static const char pairs[] = "()[]{}";
+  static const char pairs[] = "()[]";
   const size_t n = strlen(text);
-  for (size_t i = 0; n > 2 && i < 6; i += 2) {
+  for (size_t i = 0; n > 2 && i < 4; i += 2) {
     if (text[0] == pairs[i] && text[n - 1] == pairs[i + 1]) {
       memmove(text, text + 1, n - 2);
       text[n - 2] = '\0';

@@ -46,6 +46,20 @@ static void test_buffer__printf_longer_than_the_room(void **state) {
   plb_buffer_dispose(&b);
 }
 
+static void test_buffer__printf_of_every_length(void **state) {
+  (void)state;
+  char text[200] = "";
+  for (size_t n = 0; n + 1 < sizeof text; n++) {
+    plb_buffer b;
+    plb_buffer_init(&b, 1000);
+    plb_buffer_printf(&b, "%s", text);
+    assert_int_equal(b.size, n);
+    assert_string_equal(b.data, text);
+    plb_buffer_dispose(&b);
+    text[n] = 'z';
+  }
+}
+
 static void test_buffer__stated_maximum_is_reached_but_not_passed(void **state) {
   (void)state;
   plb_buffer b;
@@ -129,6 +143,7 @@ int main(void) {
       cmocka_unit_test(test_buffer__appends_add_up),
       cmocka_unit_test(test_buffer__grows_over_many_appends),
       cmocka_unit_test(test_buffer__printf_longer_than_the_room),
+      cmocka_unit_test(test_buffer__printf_of_every_length),
       cmocka_unit_test(test_buffer__stated_maximum_is_reached_but_not_passed),
       cmocka_unit_test(test_buffer__failure_is_sticky),
       cmocka_unit_test(test_buffer__escape_for_xml),

@@ -214,13 +214,14 @@ static void test_file__write_through_a_link(void **state) {
   (void)state;
   mkdir("folder", 0777);
   write_text("folder/target", "old");
-  assert_int_equal(symlink("folder/target", "inner"), 0);
-  assert_int_equal(symlink("inner", "outer"), 0);
+  assert_int_equal(symlink("target", "folder/inner"), 0); /* relative to the folder the link is in */
+  assert_int_equal(symlink("folder/inner", "outer"), 0);
   write_text("outer", "new");
   assert_contents("folder/target", "new");
-  assert_true(readlink("outer", (char[8]){0}, 8) == 5);
-  assert_int_equal(count_entries(), 3);
-  unlink("folder/target");
+  assert_true(readlink("outer", (char[20]){0}, 20) == 12);
+  assert_int_equal(count_entries(), 2);
+  assert_int_equal(unlink("folder/inner"), 0);
+  assert_int_equal(unlink("folder/target"), 0);
 }
 
 static void test_file__write_through_a_link_to_nowhere_makes_its_target(void **state) {
@@ -275,29 +276,34 @@ static void test_file__write_to_a_held_file_goes_on_where_it_stands(void **state
   assert_contents("a", "before after");
 }
 
-static void test_file__write_to_devices_and_pipes_leaves_them(void **state) {
+/* No test writes to a device by its name: run by root, a mistake in the code would replace the device. A named pipe
+ * takes the same way through the code. */
+static void test_file__write_to_a_named_pipe_leaves_it(void **state) {
   (void)state;
   struct stat about;
-  write_text("/dev/null", "gone");
-  assert_int_equal(stat("/dev/null", &about), 0);
-  assert_true(S_ISCHR(about.st_mode));
   assert_int_equal(mkfifo("pipe", 0600), 0);
   const int reader = open("pipe", O_RDONLY | O_NONBLOCK);
   write_text("pipe", "text");
   char got[8] = "";
   assert_int_equal(read(reader, got, 7), 4);
+  assert_string_equal(got, "text");
   close(reader);
   assert_int_equal(stat("pipe", &about), 0);
   assert_true(S_ISFIFO(about.st_mode));
+  assert_int_equal(count_entries(), 1);
 }
 
-static void test_file__write_to_a_full_device_is_said(void **state) {
+static void test_file__write_to_a_reader_that_has_gone_is_said(void **state) {
   (void)state;
-  if (access("/dev/full", W_OK) != 0) {
-    puts("no /dev/full on this machine: skipped");
-    skip();
-  }
-  assert_unwritable("/dev/full", PLB_EIO);
+  int ends[2];
+  char path[32];
+  assert_int_equal(pipe(ends), 0);
+  close(ends[0]);
+  snprintf(path, sizeof path, "/dev/fd/%d", ends[1]);
+  void (*handler)(int) = signal(SIGPIPE, SIG_IGN);
+  assert_unwritable(path, PLB_EIO);
+  signal(SIGPIPE, handler);
+  close(ends[1]);
 }
 
 /* A limit on the size of files stands for a disk that fills up while writing. */
@@ -347,6 +353,10 @@ static void test_file__data_is_found_beside_the_program(void **state) {
   const bool made_share = mkdir(share, 0777) == 0;
   snprintf(share, sizeof share, "%s/../share/plumbline", program);
   const bool made = mkdir(share, 0777) == 0;
+  if (access(share, W_OK) != 0) {
+    puts("the build folder may not be written: skipped");
+    skip();
+  }
   snprintf(file, sizeof file, "%s/core-test-%ld", share, (long)getpid());
   write_text(file, "x");
   const plb_status status = plb_file_find_data(strrchr(file, '/') + 1, out, NULL);
@@ -392,8 +402,8 @@ int main(void) {
       IN_A_PLACE(test_file__write_refuses_folders),
       IN_A_PLACE(test_file__write_to_a_held_pipe),
       IN_A_PLACE(test_file__write_to_a_held_file_goes_on_where_it_stands),
-      IN_A_PLACE(test_file__write_to_devices_and_pipes_leaves_them),
-      IN_A_PLACE(test_file__write_to_a_full_device_is_said),
+      IN_A_PLACE(test_file__write_to_a_named_pipe_leaves_it),
+      IN_A_PLACE(test_file__write_to_a_reader_that_has_gone_is_said),
       IN_A_PLACE(test_file__failed_write_leaves_the_old_file),
       IN_A_PLACE(test_file__data_is_found_where_told_first),
       IN_A_PLACE(test_file__data_is_found_beside_the_program),

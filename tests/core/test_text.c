@@ -172,6 +172,14 @@ static void test_text__number_ignores_the_locale(void **state) {
   assert_string_equal(printed, "2.5");
 }
 
+static void test_text__print_gives_the_locale_back(void **state) {
+  (void)state;
+  char out[8];
+  assert_int_equal(plb_text_print(out, sizeof out, "%s", "volts and more"), 14);
+  assert_string_equal(out, "volts a");
+  assert_true(uselocale((locale_t)0) == LC_GLOBAL_LOCALE);
+}
+
 static void test_text__written_number_is_short_and_reads_back(void **state) {
   (void)state;
   static const struct {
@@ -186,6 +194,7 @@ static void test_text__written_number_is_short_and_reads_back(void **state) {
               {NAN, "nan"},
               {INFINITY, "inf"},
               {-INFINITY, "-inf"},
+              {0x1p-1074, "4.94065645841247e-324"}, /* 15 digits do; 16 would be longer */
               {-0x1.fffffffffffffp1023, "-1.7976931348623157e+308"}};
   char out[PLB_NUMBER_SIZE];
   for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
@@ -358,6 +367,7 @@ int main(void) {
       cmocka_unit_test(test_text__number_leaves_errno_alone),
       cmocka_unit_test(test_text__number_agrees_with_the_c_library),
       cmocka_unit_test(test_text__number_ignores_the_locale),
+      cmocka_unit_test(test_text__print_gives_the_locale_back),
       cmocka_unit_test(test_text__written_number_is_short_and_reads_back),
       cmocka_unit_test(test_text__quantity_into_the_base_unit),
       cmocka_unit_test(test_text__quantity_says_what_to_write),
