@@ -77,11 +77,54 @@ size_t plb_fft_good_size(size_t n) {
   return n;
 }
 
-float *plb_fft_alloc_real(size_t n) { return fftwf_alloc_real(n); }
+/* Arrays of the default block size are kept for the next caller: fresh memory from the system costs more than the transforms
+ * of a short trace. */
+enum { SLAB_FLOATS = PLB_FFT_BLOCK + 2, MOST_SLABS = 32 };
 
-float complex *plb_fft_alloc_complex(size_t n) { return (float complex *)fftwf_alloc_complex(n); }
+static pthread_mutex_t lending = PTHREAD_MUTEX_INITIALIZER;
+static struct {
+  void *array;
+  bool lent;
+} slabs[MOST_SLABS];
+static size_t slab_count;
 
-void plb_fft_free(void *array) { fftwf_free(array); }
+static void *lend_slab(void) {
+  void *array = NULL;
+  pthread_mutex_lock(&lending);
+  size_t i = 0;
+  while (i < slab_count && slabs[i].lent) i++;
+  if (i == slab_count && i < MOST_SLABS) {
+    slabs[i].array = fftwf_alloc_real(SLAB_FLOATS);
+    if (slabs[i].array) slab_count++;
+  }
+  if (i < slab_count) {
+    array = slabs[i].array;
+    slabs[i].lent = true;
+  }
+  pthread_mutex_unlock(&lending);
+  return array;
+}
+
+static bool take_back(void *array) {
+  pthread_mutex_lock(&lending);
+  size_t i = 0;
+  while (i < slab_count && slabs[i].array != array) i++;
+  const bool found = i < slab_count;
+  if (found) slabs[i].lent = false;
+  pthread_mutex_unlock(&lending);
+  return found;
+}
+
+float *plb_fft_alloc_real(size_t n) {
+  float *array = n <= SLAB_FLOATS ? lend_slab() : NULL;
+  return array ? array : fftwf_alloc_real(n);
+}
+
+float complex *plb_fft_alloc_complex(size_t n) { return (float complex *)(void *)plb_fft_alloc_real(2 * n); }
+
+void plb_fft_free(void *array) {
+  if (array && !take_back(array)) fftwf_free(array);
+}
 
 void plb_fft_forward(const plb_fft *f, float *time, float complex *freq) {
   fftwf_execute_dft_r2c(f->forward, time, (fftwf_complex *)freq);

@@ -17,6 +17,7 @@
 static const size_t most_direct = (size_t)1 << 18;
 
 enum { MOST_SIZE = 1 << 24 };
+static const size_t short_overlap = 512;
 
 /* Overlap-save size for a template of m: the default block up to half of it, four templates beyond. */
 static size_t block_size(size_t m) {
@@ -91,40 +92,105 @@ static float coefficient(const float *x, const float *unit, size_t m, double fla
   return energy > least ? limit(product / sqrt(energy)) : 0;
 }
 
-/* Copy a block without its mean; samples that are not finite become 0. @return how many were not */
-static size_t load_block(const float *x, size_t n, scratch *s) {
-  double mean = mean_f(x, n);
-  size_t bad = 0;
-  if (!isfinite(mean)) {
-    double sum = 0;
-    for (size_t i = 0; i < n; i++) {
-      if (isfinite(x[i])) sum += (double)x[i];
-      else bad++;
-    }
-    mean = bad < n ? sum / (double)(n - bad) : 0;
+/* About the middle of a block; any constant near it will do, since the template has no mean. */
+static float rough_middle(const float *x, size_t n) {
+  double sum = 0;
+  size_t count = 0;
+  for (size_t i = n / 64; i < n; i += n / 32 + 1) {
+    if (!isfinite(x[i])) continue;
+    sum += (double)x[i];
+    count++;
   }
-  const float centre = (float)mean;
-  if (bad == 0)
-    for (size_t i = 0; i < n; i++) s->time[i] = x[i] - centre;
-  else
-    for (size_t i = 0; i < n; i++) s->time[i] = isfinite(x[i]) ? x[i] - centre : 0;
-  for (size_t i = n; i < s->size; i++) s->time[i] = 0;
-  return bad;
+  return count ? (float)(sum / (double)count) : 0;
 }
 
-/* product[k] / sqrt(energy of time[k .. k + m) about its mean), with the energy carried along in double. */
-static void normalise(const float *time, const float *product, size_t count, size_t m, double least, float *out) {
-  double sum = plb_sum_f(time, m);
-  double squares = plb_dot_f(time, time, m);
+/* A block of the trace about its middle, zeros behind it; samples that are not finite become 0.
+ * @param bad_out  how many were not finite. @return the energy */
+static double load_block(const float *x, size_t n, scratch *s, size_t *bad_out) {
+  const float middle = rough_middle(x, n);
+  for (size_t i = 0; i < n; i++) s->time[i] = x[i] - middle;
+  double energy = plb_dot_f(s->time, s->time, n);
+  size_t bad = 0;
+  if (!isfinite(energy)) {
+    for (size_t i = 0; i < n; i++) {
+      if (isfinite(s->time[i])) continue;
+      s->time[i] = 0;
+      bad++;
+    }
+    energy = plb_dot_f(s->time, s->time, n);
+  }
+  for (size_t i = n; i < s->size; i++) s->time[i] = 0;
+  *bad_out = bad;
+  return energy;
+}
+
+enum { CHUNK = 512, CHAINS = 4, LINKS = CHUNK / CHAINS };
+
+/* In place, in each quarter of the chunk: step[i] becomes the sum of the steps before it. Four chains of additions run side by
+ * side, since one alone waits for every sum. @param begin  out: what lies before each quarter. @return what lies before the next chunk */
+static double accumulate(double *step, double start, double begin[CHAINS]) {
+  double a = 0, b = 0, c = 0, d = 0;
+  for (size_t i = 0; i < LINKS; i++) {
+    const double next_a = a + step[i];
+    const double next_b = b + step[LINKS + i];
+    const double next_c = c + step[2 * LINKS + i];
+    const double next_d = d + step[3 * LINKS + i];
+    step[i] = a;
+    step[LINKS + i] = b;
+    step[2 * LINKS + i] = c;
+    step[3 * LINKS + i] = d;
+    a = next_a, b = next_b, c = next_c, d = next_d;
+  }
+  begin[0] = start;
+  begin[1] = begin[0] + a;
+  begin[2] = begin[1] + b;
+  begin[3] = begin[2] + c;
+  return begin[3] + d;
+}
+
+typedef struct window_sums {
+  double sum, squares; /* of the samples under the template's present place */
+} window_sums;
+
+/* The energy about the mean at CHUNK places in a row; the window moves `count` times. */
+static void window_energy(const float *time, size_t count, size_t m, window_sums *w, float *energy) {
+  double sum[CHUNK];
+  double squares[CHUNK];
+  for (size_t i = 0; i < count; i++) {
+    const double in = (double)time[i + m];
+    const double gone = (double)time[i];
+    sum[i] = in - gone;
+    squares[i] = (in - gone) * (in + gone);
+  }
+  for (size_t i = count; i < CHUNK; i++) sum[i] = squares[i] = 0;
+  double sum_begin[CHAINS];
+  double squares_begin[CHAINS];
+  w->sum = accumulate(sum, w->sum, sum_begin);
+  w->squares = accumulate(squares, w->squares, squares_begin);
   const double share = 1 / (double)m;
-  for (size_t k = 0; k < count; k++) {
-    const double energy = squares - sum * sum * share;
-    out[k] = energy > least ? limit((double)product[k] / sqrt(energy)) : 0;
-    if (k + 1 == count) break;
-    const double in = (double)time[k + m];
-    const double gone = (double)time[k];
-    sum += in - gone;
-    squares += (in - gone) * (in + gone);
+  for (size_t q = 0; q < CHAINS; q++)
+    for (size_t i = q * LINKS; i < (q + 1) * LINKS; i++) {
+      const double s = sum_begin[q] + sum[i];
+      energy[i] = (float)(squares_begin[q] + squares[i] - s * s * share);
+    }
+}
+
+/* product[k] / sqrt(energy of time[k .. k + m) about its mean), with the energy carried along in double; 0 where the energy
+ * is not above `least`. */
+static void normalise(const float *time, const float *product, size_t count, size_t m, double least, float *out) {
+  window_sums w = {.sum = plb_sum_f(time, m), .squares = plb_dot_f(time, time, m)};
+  const float smallest = (float)least;
+  float energy[CHUNK];
+  for (size_t at = 0; at < count; at += CHUNK) {
+    const size_t places = count - at < CHUNK ? count - at : CHUNK;
+    window_energy(time + at, at + places < count ? places : places - 1, m, &w, energy);
+    int beyond = 0; /* rounding may lead out of [-1, 1]; seldom, so it is put right apart */
+    for (size_t i = 0; i < places; i++) {
+      const float r = product[at + i] / sqrtf(energy[i]);
+      out[at + i] = energy[i] > smallest ? r : 0;
+      beyond |= fabsf(out[at + i]) > 1;
+    }
+    for (size_t i = 0; beyond && i < places; i++) out[at + i] = limit((double)out[at + i]);
   }
 }
 
@@ -141,13 +207,14 @@ static void blank_bad(const float *x, size_t count, size_t m, float *out) {
 
 static void ncc_block(scratch *s, const float *x, size_t length, size_t m, double flat, float *out) {
   const size_t count = length - m + 1;
-  const size_t bad = load_block(x, length, s);
+  size_t bad;
+  const double energy = load_block(x, length, s, &bad);
   plb_fft_forward(s->fft, s->time, s->freq);
   plb_fft_multiply_conjugate(s->freq, s->other, s->size / 2 + 1);
   plb_fft_inverse_unscaled(s->fft, s->freq, s->result);
   /* where a window holds less than the rounding of the whole block's transform, the quotient would be noise */
   const double grain = 4 * (double)FLT_EPSILON;
-  const double least = fmax((double)m * flat * flat, grain * grain * plb_dot_f(s->time, s->time, length));
+  const double least = fmax((double)m * flat * flat, grain * grain * energy);
   normalise(s->time, s->result, count, m, least, out);
   if (bad > 0) blank_bad(x, count, m, out);
 }
@@ -243,8 +310,8 @@ done:
   return status;
 }
 
-static void self_products_direct(const float *x, size_t n, size_t most, double mean, float *out) {
-  for (size_t k = 0; k <= most; k++) {
+static void self_products_direct(const float *x, size_t n, size_t from, size_t most, double mean, float *out) {
+  for (size_t k = from; k <= most; k++) {
     double sum = 0;
     for (size_t i = 0; i + k < n; i++) sum += ((double)x[i] - mean) * ((double)x[i + k] - mean);
     out[k] = (float)sum;
@@ -267,12 +334,13 @@ plb_status plb_autocorrelate(const float *x, size_t n, size_t most, float *out, 
     for (size_t k = 0; k <= most; k++) out[k] = 0;
     return PLB_OK;
   }
-  if (most < most_direct / n) {
-    self_products_direct(x, n, most, mean, out);
-  } else {
+  size_t from = 0; /* lags with little overlap drown in the transform's rounding, and cost little */
+  if (most >= most_direct / n) {
     const plb_status status = self_products(x, n, most, mean, out, err);
     if (status != PLB_OK) return status;
+    from = n - short_overlap;
   }
+  self_products_direct(x, n, from, most, mean, out);
   const double least = head * (double)FLT_EPSILON;
   double tail = head; /* energy of the last n - k samples */
   for (size_t k = 0; k <= most; k++) {
