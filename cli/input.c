@@ -233,7 +233,7 @@ static size_t shared_folders(const char *a, const char *b, size_t most) {
   return shared;
 }
 
-/* "/work/fleet/van-3/" without what all share; the last folder's name where nothing is left. */
+/* "/fleet/north/van-3/" without what all share; the last folder's name where nothing is left. */
 static void name_group(char *folder, size_t shared, bool all_alike) {
   size_t length = strlen(folder);
   while (length > 1 && folder[length - 1] == '/')
