@@ -22,6 +22,10 @@ static const cli_option opt_json = {"json", 0, NULL, false, "Print one line of J
 static const cli_option opt_svg = {"svg", 0, "FILE", false,
                                    "Draw the capture over its good range into this file. One capture only."};
 
+static const cli_option opt_sections = {
+    "sections", 0, NULL, false,
+    "Print the sentence and the table of every section, not only of those that need a look."};
+
 static const cli_option *const options[] = {&opt_reference,     &cli_opt_channel,    &cli_opt_rate,
                                             &cli_opt_condition, &opt_connected,      &opt_json,
                                             &opt_svg,           &cli_opt_files_from, NULL};
@@ -29,10 +33,10 @@ static const cli_option *const options[] = {&opt_reference,     &cli_opt_channel
 /* All that stays the same from capture to capture. */
 typedef struct setting {
   const cli_inputs *inputs;
-  const plb_reference *reference; /* NULL: none is to be had */
+  const plb_judge *judge; /* NULL: no known-good is to be had */
   plb_compare_options compare;
   plb_request request;
-  bool json;
+  bool json, sections;
   const char *svg;
   plb_text_style style;
   int width;
@@ -62,8 +66,13 @@ static plb_status draw(const plb_verdict *verdict, const char *path, plb_error *
 }
 
 static plb_status say(const setting *s, const plb_verdict *verdict, char **text, plb_error *err) {
-  plb_status status = s->json ? plb_report_json(text, verdict, &s->request, err)
-                              : plb_report_text(text, verdict, s->style, s->width, err);
+  plb_status status = PLB_OK;
+  if (s->json)
+    status = plb_report_json(text, verdict, &s->request, err);
+  else if (s->sections)
+    status = plb_report_sections_text(text, verdict, s->style, s->width, err);
+  else
+    status = plb_report_text(text, verdict, s->style, s->width, err);
   if (status == PLB_OK && s->svg)
     status = draw(verdict, s->svg, err);
   return status;
@@ -71,7 +80,7 @@ static plb_status say(const setting *s, const plb_verdict *verdict, char **text,
 
 static plb_status judge_against_reference(const setting *s, const plb_capture *capture, answer *out) {
   plb_verdict *verdict = NULL;
-  plb_status status = plb_compare(&verdict, capture, s->reference, &s->compare, &out->err);
+  plb_status status = plb_judge_capture(&verdict, s->judge, capture, &s->compare, &out->err);
   if (status == PLB_OK)
     status = say(s, verdict, &out->text, &out->err);
   if (status == PLB_OK)
@@ -97,7 +106,7 @@ static void judge(const setting *s, size_t index, answer *out) {
   *out = (answer){NULL, CLI_OK, PLB_ERROR_INIT};
   plb_status status = cli_inputs_read(s->inputs, index, &capture, &out->err);
   if (status == PLB_OK)
-    status = s->reference ? judge_against_reference(s, capture, out) : guess_only(s, capture, out);
+    status = s->judge ? judge_against_reference(s, capture, out) : guess_only(s, capture, out);
   if (status != PLB_OK) {
     free(out->text);
     out->text = NULL;
@@ -150,6 +159,7 @@ static int check_svg(const cli_inputs *inputs, const cli_arguments *arguments) {
 static void set(setting *s, const cli_inputs *inputs, const cli_arguments *arguments) {
   *s = (setting){.inputs = inputs, .compare = PLB_COMPARE_OPTIONS_INIT};
   s->json = cli_given(arguments, &opt_json);
+  s->sections = cli_given(arguments, &opt_sections);
   s->svg = cli_value(arguments, &opt_svg);
   s->style = cli_output_coloured() ? PLB_TEXT_TERMINAL : PLB_TEXT_PLAIN;
   s->width = cli_output_width();
@@ -165,12 +175,19 @@ static int compare(const cli_inputs *inputs, const cli_arguments *arguments) {
   setting s;
   plb_error err = PLB_ERROR_INIT;
   plb_reference *reference = NULL;
+  plb_judge *ready = NULL;
+  int status = CLI_OK;
   const char *path = cli_value(arguments, &opt_reference);
-  if (path && plb_reference_read(&reference, path, &err) != PLB_OK)
-    return cli_fail(&err);
+  if (path &&
+      (plb_reference_read(&reference, path, &err) != PLB_OK || plb_judge_new(&ready, reference, &err) != PLB_OK)) {
+    status = cli_fail(&err);
+    goto done;
+  }
   set(&s, inputs, arguments);
-  s.reference = reference;
-  const int status = judge_all(&s);
+  s.judge = ready;
+  status = judge_all(&s);
+done:
+  plb_judge_free(ready);
   plb_reference_free(reference);
   return status;
 }

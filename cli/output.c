@@ -60,11 +60,11 @@ bool cli_output_coloured(void) {
 
 int cli_output_width(void) {
   struct winsize size = {0};
-  if (isatty(STDOUT_FILENO) && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col >= 20)
+  if (isatty(STDOUT_FILENO) && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col >= 24)
     return size.ws_col;
   const char *columns = getenv("COLUMNS");
   const long stated = columns ? strtol(columns, NULL, 10) : 0;
-  return stated >= 20 && stated <= 1000 ? (int)stated : 80;
+  return stated >= 24 && stated <= 1000 ? (int)stated : 80;
 }
 
 bool cli_same_file(const char *a, const char *b) {
