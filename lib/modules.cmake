@@ -9,7 +9,7 @@ plb_module(signal USES core
 target_compile_options(plb_signal PRIVATE -fno-math-errno -fno-trapping-math)
 
 plb_module(capture USES core signal
-  SOURCES capture.c format.c number.c column.c text_cell.c text_encoding.c text_layout.c text_refuse.c text_header.c text_time.c text_reader.c assign.c)
+  SOURCES capture.c format.c number.c column.c text_cell.c text_encoding.c text_layout.c text_refuse.c text_header.c text_time.c text_reader.c assign.c step.c clipping.c fitness.c)
 
 plb_module(model USES core signal SOURCES )
 
@@ -20,7 +20,13 @@ plb_module(cycle USES core signal capture
 plb_module(reading USES core signal capture cycle SOURCES )
 
 plb_module(reference USES core signal capture cycle reading
-  SOURCES model.c read.c write.c blocks.c base64.c schema.c capture_document.c
+  SOURCES model.c base64.c predict.c blocks.c value.c block_grammar.c reference_grammar.c document.c xml.c block_node.c identity.c
+    write.c read.c schema.c
+  LINK PkgConfig::LIBXML2 ZLIB::ZLIB)
+
+plb_module(collection FOLDER collection/read USES core signal capture cycle reading reference
+  SOURCES layout.c small_xml.c types.c status.c index_read.c index_write.c inspect.c plain.c where.c helper.c draft.c collection.c
+    select.c history.c find.c
   LINK PkgConfig::LIBXML2 ZLIB::ZLIB)
 
 plb_module(compare USES core signal capture cycle reading reference
@@ -30,6 +36,7 @@ plb_module(learn USES core signal capture cycle reading reference compare
   SOURCES learn.c calibrate.c LINK OpenMP::OpenMP_C)
 
 plb_module(report USES core signal capture cycle reading reference compare learn
-  SOURCES text.c json.c svg.c inspect.c LINK PkgConfig::JANSSON)
+  SOURCES take.c say.c say_verdict.c page.c table.c verdict_text.c json_value.c verdict_json.c canvas.c canvas_text.c axis.c panel.c
+    verdict_svg.c LINK PkgConfig::JANSSON)
 
 set(PLB_MODULES core signal capture cycle reference compare learn report)

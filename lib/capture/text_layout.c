@@ -308,26 +308,24 @@ static const char *behind_comment(const plb_text_layout *t, const char *line) {
   return line;
 }
 
+static bool fits_header(const plb_text_layout *t, const char *line) {
+  return line && count_cells(t, line) == t->columns && tell_line(t, line) != LINE_ROW;
+}
+
 static void find_names(plb_text_layout *t) {
   const char *above[2] = {NULL, NULL}; /* the nearest lines above the body, [0] the nearest */
   for (const char *p = t->begin; p < t->body; p = plb_line_next(p, t->end)) {
-    if (is_empty_line(p, t->end))
+    const char *line = behind_comment(t, p);
+    if (is_empty_line(p, t->end) || (line != p && !fits_header(t, line)))
       continue;
     above[1] = above[0];
-    above[0] = p;
+    above[0] = line;
   }
-  bool fits[2];
-  for (int i = 0; i < 2; i++) {
-    const bool comment = above[i] && plb_text_is_comment(above[i], t->separator);
-    above[i] = above[i] ? behind_comment(t, above[i]) : NULL;
-    fits[i] = above[i] && count_cells(t, above[i]) == t->columns && tell_line(t, above[i]) != LINE_ROW;
-    if (comment && !fits[i])
-      above[i] = NULL;
-  }
-  if (fits[0] && is_units_row(t, above[0])) {
+  const bool fits = fits_header(t, above[0]), fits_above = fits_header(t, above[1]);
+  if (fits && is_units_row(t, above[0])) {
     t->units = above[0];
-    t->names = fits[1] ? above[1] : NULL;
-  } else if (fits[0]) {
+    t->names = fits_above ? above[1] : NULL;
+  } else if (fits) {
     t->names = above[0];
   } else {
     t->names_unused = above[0] != NULL;

@@ -311,7 +311,7 @@ static plb_status finish_clock(const reader *r, plb_capture *out, plb_error *err
 static void name_channel(const plb_capture *capture, const plb_header *h, size_t column, plb_channel *out) {
   memcpy(out->header, h->header, sizeof out->header);
   plb_text_copy(out->role, sizeof out->role, h->name);
-  if (out->role[0] == '\0' || plb_capture_find(capture, out->role) >= 0)
+  if (out->role[0] == '\0' || &capture->channel[plb_capture_find(capture, out->role)] != out)
     plb_text_print(out->role, sizeof out->role, "c%zu", column + 1);
   plb_text_copy(out->unit, sizeof out->unit, h->unit[0] ? h->unit : "1");
   out->column = (int)column + 1;

@@ -4,10 +4,12 @@
 
 static bool is_letter(char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z'); }
 
-/* `word` stands at the start of the lower-case `text` and no letter follows. */
+static bool is_digit(char c) { return c >= '0' && c <= '9'; }
+
+/* `word` stands at the start of the lower-case `text` and ends there: "t (ms)", "time_s", but not "t1" or "timer". */
 static bool starts_with_word(const char *text, const char *word) {
   const size_t n = strlen(word);
-  return strncmp(text, word, n) == 0 && !is_letter(text[n]);
+  return strncmp(text, word, n) == 0 && !is_letter(text[n]) && (n > 3 || !is_digit(text[n]));
 }
 
 static void lower_copy(const char *header, char out[PLB_NAME_SIZE]) {
@@ -20,10 +22,14 @@ static void lower_copy(const char *header, char out[PLB_NAME_SIZE]) {
 
 bool plb_time_is_name(const char *header) {
   static const char *const words[] = {"time", "times", "timestamp", "t", "zeit", "temps", "tiempo", "tempo", "tid", "tijd", "czas", NULL};
+  static const char *const units[] = {"s", "sec", "seconds", "ms", "us", "ns", "\xC2\xB5s", NULL}; /* a unit as the whole header */
   char text[PLB_NAME_SIZE];
   lower_copy(header, text);
   for (size_t i = 0; words[i]; i++)
     if (starts_with_word(text, words[i]))
+      return true;
+  for (size_t i = 0; units[i]; i++)
+    if (strcmp(text, units[i]) == 0)
       return true;
   return false;
 }
