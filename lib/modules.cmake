@@ -9,7 +9,7 @@ plb_module(signal USES core
 target_compile_options(plb_signal PRIVATE -fno-math-errno -fno-trapping-math)
 
 plb_module(capture USES core signal
-  SOURCES capture.c format.c number.c column.c text_cell.c text_encoding.c text_layout.c text_refuse.c text_header.c text_time.c text_reader.c assign.c step.c clipping.c fitness.c)
+  SOURCES capture.c format.c number.c column.c text_cell.c text_encoding.c text_layout.c text_refuse.c text_header.c text_time.c text_reader.c wave_reader.c npy_reader.c assign.c step.c clipping.c fitness.c)
 
 plb_module(model USES core signal SOURCES )
 
@@ -30,7 +30,8 @@ plb_module(collection FOLDER collection/read USES core signal capture cycle read
   LINK PkgConfig::LIBXML2 ZLIB::ZLIB)
 
 plb_module(compare USES core signal capture cycle reading reference
-  SOURCES profile.c fit.c distance.c decide.c explain.c mistake.c compare.c LINK OpenMP::OpenMP_C)
+  SOURCES plan.c profile.c fit.c distance.c elastic.c corridor.c outcome.c mistake.c connect.c condition.c place.c pattern.c advice.c
+    band_view.c band_result.c finding.c drawing.c sentence.c compare.c)
 
 plb_module(learn USES core signal capture cycle reading reference compare
   SOURCES learn.c calibrate.c LINK OpenMP::OpenMP_C)

@@ -7,6 +7,7 @@
 #include <locale.h>
 #include <math.h>
 #include <stdio.h>
+#include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -73,6 +74,13 @@ static size_t segment_length(const char *text, const char *extra) {
   while (text[n] && (is_slug_start(text[n]) || strchr(extra, text[n])))
     n++;
   return n <= 64 ? n : 0;
+}
+
+void plb_text_say(char *out, size_t size, const char *format, ...) {
+  va_list arguments;
+  va_start(arguments, format);
+  (void)plb_text_vprint(out, size, format, arguments);
+  va_end(arguments);
 }
 
 bool plb_text_is_slug(const char *text) {
@@ -180,19 +188,26 @@ static bool convert_fast(const decimal *d, double *out) {
   return true;
 }
 
+/* Write "e" and an exponent of at most four digits; printf would take longer than strtod itself. */
+static void write_exponent(char *out, int exponent) {
+  *out++ = 'e';
+  *out++ = exponent < 0 ? '-' : '+';
+  const int size = abs(exponent);
+  for (int step = 1000; step > 0; step /= 10)
+    *out++ = (char)('0' + size / step % 10);
+  *out = '\0';
+}
+
 /* strtod gets digits and an exponent but never a decimal mark, so the locale has no say. */
 static double convert_slow(decimal *d) {
   if (d->power > 400 || d->power + d->count < -400)
     return d->power > 400 ? HUGE_VAL : 0.0;
-  char text[DIGITS_KEPT + 1 + PLB_NUMBER_SIZE];
+  char text[DIGITS_KEPT + 8]; /* the digit for the rest, the exponent, the NUL */
   memcpy(text, d->digits, (size_t)d->count);
   size_t n = (size_t)d->count;
-  int64_t power = d->power;
-  if (d->rest) {
+  if (d->rest)
     text[n++] = '1';
-    power--;
-  }
-  snprintf(text + n, PLB_NUMBER_SIZE, "e%lld", (long long)power);
+  write_exponent(text + n, (int)d->power - d->rest);
   const int before = errno;
   const double value = strtod(text, NULL);
   errno = before;

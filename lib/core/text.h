@@ -16,6 +16,9 @@ size_t plb_text_utf8(const char *text);
 /** Copy into a fixed field; false (and out empty) when it does not fit. */
 bool plb_text_copy(char *out, size_t size, const char *text);
 
+/** Print into a fixed field, cut to fit: for sentences, where a very long name may lose its tail. */
+void plb_text_say(char *out, size_t size, const char *format, ...) PLB_PRINTF(3, 4);
+
 /** A slug is [a-z0-9][a-z0-9-]{0,63}. */
 bool plb_text_is_slug(const char *text);
 

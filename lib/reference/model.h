@@ -34,23 +34,28 @@ typedef enum plb_rule { /**< amplitude and offset rules */
   PLB_RULE_FIXED, PLB_RULE_PEGGED
 } plb_rule;
 
+typedef struct plb_speed_point { double rate_hz, gain; } plb_speed_point; /**< one point of a learned speed curve */
+
 typedef struct plb_reference_channel {
   char role[PLB_NAME_SIZE];
   char unit[PLB_UNIT_SIZE];
   plb_rule amplitude, offset;
-  double peak_to_peak;   /**< of the centre [unit] */
+  double peak_to_peak;   /**< range_high - range_low; fixes the decimals of the curves, plb_decimals_for() [unit] */
   double noise;          /**< typical RMS scatter of cycles around their median [unit] */
   double step;           /**< typical code step of the exemplars [unit]; 0 unknown */
   double range_low, range_high; /**< extremes among exemplars [unit] */
   int column;            /**< where the exemplars' files had it, a hint for files without headers; 0: none */
   char header[PLB_NAME_SIZE];
+  char pegged[PLB_NAME_SIZE]; /**< offset rule `pegged`: the landmark whose value stays; empty: none */
+  plb_speed_point *speed;     /**< amplitude rule `speed-curve`: gain against cycles per second, rising rate */
+  size_t speeds;
 } plb_reference_channel;
 
 typedef struct plb_condition {
   char name[PLB_NAME_SIZE];  /**< state, speed, load, supply, coolant ... */
   char word[PLB_NAME_SIZE];  /**< for words; empty: a range */
   char unit[PLB_UNIT_SIZE];
-  double low, high;
+  double low, high;          /**< NaN: open */
   bool stated;               /**< by the user; false: seen in the exemplars */
 } plb_condition;
 
@@ -71,8 +76,10 @@ typedef struct plb_exemplar {
   double held_out;             /**< score against a reference learned without it (and its group); NaN: none */
   double rate_hz;              /**< cycles per second */
   unsigned cycles, unmapped;   /**< mapped, and found but not mapped */
-  float *median, *spread;      /**< [channels][grid]; on exact multiples of 10^-decimals of the channel */
-  double *reading;             /**< [readings of the reference], NaN: none */
+  unsigned damaged;            /**< mapped, but with missing or surplus landmarks (teeth) */
+  float *median, *spread;      /**< [channels][grid]; on exact multiples of 10^-decimals of the channel; both NULL: no profile */
+  double *reading;             /**< [readings of the reference], NaN: none; NULL: none at all */
+  double *band_score;          /**< [bands of the reference] held-out score per band, NaN: none; NULL: not kept */
 } plb_exemplar;
 
 typedef struct plb_scale {     /**< T_j of SCORING section 4 */
@@ -127,12 +134,19 @@ struct plb_reference {
   plb_calibration calibration; /**< exemplars > 0 */
 };
 
+/** An empty reference; `connection.connected` is true and open numbers are NaN. */
 plb_reference *plb_reference_new(void);
 
 /** Round to multiples of 10^-decimals so that what is stored is what was judged. */
 void plb_round_decimals(float *x, size_t n, int decimals);
 /** Decimals that keep a curve to one part in 20,000 of `peak_to_peak`; 0..9. */
 int plb_decimals_for(double peak_to_peak);
+
+const char *plb_rule_name(plb_rule rule); /**< "absolute", "speed-curve" ... */
+const char *plb_band_domain_name(plb_band_domain domain); /**< "cycle", "frequency", "order" */
+
+/** Different groups (vehicles, sessions) among the exemplars; 0: none stated. */
+size_t plb_reference_groups(const plb_reference *reference);
 
 /** Serialise; validates against schema/reference.xsd and re-reads with the strict reader before returning. Sets id and sha256. */
 PLB_CHECKED plb_status plb_reference_write_buffer(plb_reference *reference, plb_buffer *out, plb_error *err);

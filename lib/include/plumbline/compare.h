@@ -143,5 +143,13 @@ PLB_API PLB_CHECKED plb_status plb_compare(plb_verdict **out, const plb_capture 
                                            const plb_compare_options *options, plb_error *err);
 PLB_API void plb_verdict_free(plb_verdict *verdict);
 
+/** A reference made ready to judge many captures: does once what plb_compare() does each time. Judging may run in several threads. */
+typedef struct plb_judge plb_judge;
+/** @param reference  borrowed, must outlive the judge. @return PLB_OK, PLB_EDATA (no good captures in it), PLB_ENOMEM */
+PLB_API PLB_CHECKED plb_status plb_judge_new(plb_judge **out, const plb_reference *reference, plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_judge_capture(plb_verdict **out, const plb_judge *judge, const plb_capture *capture,
+                                                 const plb_compare_options *options, plb_error *err);
+PLB_API void plb_judge_free(plb_judge *judge);
+
 PLB_END_DECLS
 #endif

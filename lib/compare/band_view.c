@@ -1,0 +1,143 @@
+#include "compare/explain.h"
+#include <math.h>
+
+double plb_local_lag(const float *curve, const float *centre, size_t grid, size_t from, size_t to, size_t reach, double *explained_out) {
+  double before = 0.0, best = INFINITY, left = INFINITY, right = INFINITY, previous = INFINITY;
+  ptrdiff_t at = 0;
+  const ptrdiff_t last = (ptrdiff_t)grid - 1, most = (ptrdiff_t)reach;
+  for (ptrdiff_t shift = -most; shift <= most; shift++) {
+    double sum = 0.0;
+    for (size_t g = from; g < to; g++) {
+      ptrdiff_t k = (ptrdiff_t)g - shift;
+      k = k < 0 ? 0 : k > last ? last : k;
+      const double d = (double)curve[g] - (double)centre[k];
+      sum += d * d;
+    }
+    before = shift == 0 ? sum : before;
+    if (sum < best) {
+      best = sum;
+      at = shift;
+      left = previous;
+      right = INFINITY;
+    } else if (shift == at + 1) {
+      right = sum;
+    }
+    previous = sum;
+  }
+  *explained_out = before > 0.0 ? 1.0 - best / before : 0.0;
+  double offset = 0.0;
+  if (isfinite(left) && isfinite(right)) {
+    double height;
+    offset = plb_parabola_peak(-left, -best, -right, &height);
+  }
+  return (double)at + offset;
+}
+
+static void pick_kind(plb_band_view *v, const plb_judge *judge, const plb_outcome *o, size_t slice) {
+  v->kind = PLB_D_LASTING;
+  v->score = 0.0;
+  for (plb_distance_kind kind = PLB_D_LASTING; kind <= PLB_D_NOISE; kind++) {
+    const size_t term = plb_term_find(&judge->terms, kind, slice);
+    const double s = term != SIZE_MAX ? plb_term_score(judge, o, term) : NAN;
+    if (s > v->score) {
+      v->score = s;
+      v->kind = kind;
+    }
+  }
+}
+
+static size_t worst_row(const plb_judge *judge, const plb_outcome *o, size_t slice, plb_gain gain) {
+  size_t worst = 0;
+  double most = -1.0;
+  for (size_t r = 0; r < o->profile->frame->mapped; r++) {
+    const double d = plb_cycle_distance(judge->fit, &judge->plan, o->profile, slice, r, gain);
+    if (d > most) {
+      most = d;
+      worst = r;
+    }
+  }
+  return worst;
+}
+
+static void take_curve(plb_band_view *v, const plb_judge *judge, const plb_outcome *o, size_t slice, float *curve) {
+  const size_t c = judge->plan.slices.channel[slice], grid = judge->fit->grid;
+  const plb_fit_channel *ch = &judge->fit->channel[c];
+  const bool shape = v->kind == PLB_D_SHAPE || v->kind == PLB_D_CYCLE || !ch->judge_raw;
+  v->gain = shape && o->gain[c].usable ? o->gain[c] : (plb_gain){1.0, 0.0, true};
+  v->centre = shape ? ch->shape_centre : ch->centre;
+  v->half = shape ? ch->shape_half : ch->half;
+  v->row = v->kind == PLB_D_CYCLE ? worst_row(judge, o, slice, o->gain[c]) : SIZE_MAX;
+  const float *source = v->row != SIZE_MAX ? plb_frame_curve(o->profile->frame, v->row, c) : plb_profile_curve(o->profile, c);
+  for (size_t g = 0; g < grid; g++) {
+    curve[g] = (float)(((double)source[g] - v->gain.offset) / v->gain.gain);
+  }
+  v->curve = curve;
+}
+
+static void look_at_noise(plb_band_view *v, const plb_judge *judge, const plb_outcome *o, size_t slice) {
+  const size_t c = judge->plan.slices.channel[slice];
+  const float *scatter = o->profile->scatter + c * judge->fit->grid;
+  for (size_t g = judge->plan.slices.from[slice]; g < judge->plan.slices.to[slice]; g++) {
+    if (scatter[g] > scatter[v->worst]) {
+      v->worst = g;
+    }
+  }
+  v->deviation = sqrt((double)scatter[v->worst]);
+  v->direction = "noisy";
+}
+
+void plb_band_look(plb_band_view *out, const plb_judge *judge, const plb_outcome *o, size_t slice, float *curve) {
+  const size_t from = judge->plan.slices.from[slice], to = judge->plan.slices.to[slice], grid = judge->fit->grid;
+  *out = (plb_band_view){.worst = from, .lag = NAN, .direction = "shape"};
+  pick_kind(out, judge, o, slice);
+  take_curve(out, judge, o, slice, curve);
+  double most = -1.0, signed_sum = 0.0, sum = 0.0;
+  for (size_t g = from; g < to; g++) {
+    const double z = ((double)curve[g] - (double)out->centre[g]) / (double)out->half[g];
+    signed_sum += z;
+    sum += fabs(z);
+    if (fabs(z) > most) {
+      most = fabs(z);
+      out->worst = g;
+    }
+  }
+  out->deviation = (double)curve[out->worst] - (double)out->centre[out->worst];
+  if (out->kind == PLB_D_NOISE) {
+    out->worst = from;
+    look_at_noise(out, judge, o, slice);
+    return;
+  }
+  double explained = 0.0;
+  const size_t reach = grid / 25 > 2 ? grid / 25 : 2;
+  out->lag = plb_local_lag(curve, out->centre, grid, from, to, reach, &explained);
+  const bool at_the_end = fabs(out->lag) > (double)reach - 1.0;
+  if (at_the_end) {
+    out->lag = NAN;
+  }
+  if (!at_the_end && explained > 0.75 && fabs(out->lag) > 0.5) {
+    out->direction = out->lag > 0.0 ? "late" : "early";
+  } else if (fabs(signed_sum) > 0.3 * sum) {
+    out->direction = signed_sum > 0.0 ? "high" : "low";
+  } else {
+    out->direction = out->deviation > 0.0 ? "high" : "low";
+  }
+}
+
+void plb_band_shown(const plb_band_view *view, const plb_judge *judge, const plb_outcome *o, size_t slice, bool *shown) {
+  const size_t c = judge->plan.slices.channel[slice], from = judge->plan.slices.from[slice], to = judge->plan.slices.to[slice];
+  const plb_frame *f = o->profile->frame;
+  for (size_t r = 0; r < f->mapped; r++) {
+    const float *cycle = plb_frame_curve(f, r, c);
+    double along = 0.0, whole = 0.0, spread = 0.0;
+    for (size_t g = from; g < to; g++) {
+      const double expected = (double)view->curve[g] - (double)view->centre[g];
+      const double seen = ((double)cycle[g] - view->gain.offset) / view->gain.gain - (double)view->centre[g];
+      along += seen * expected;
+      whole += expected * expected;
+      const double within = (double)judge->fit->channel[c].within[g], floor = judge->fit->channel[c].floor;
+      const double apart = (double)cycle[g] - (double)plb_profile_curve(o->profile, c)[g];
+      spread += apart * apart / (within * within + floor * floor);
+    }
+    shown[r] = view->kind == PLB_D_NOISE ? sqrt(spread / (double)(to - from)) > 0.5 * view->score : along >= 0.5 * whole;
+  }
+}

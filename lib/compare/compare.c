@@ -1,0 +1,399 @@
+#include "capture/capture.h"
+#include "compare/connect.h"
+#include "compare/explain.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+static const double range_slack = 1.5;   /* an unstated speed range reaches this much beyond the good captures */
+static const double silent_share = 0.1;  /* below this share of the known-good's peak-to-peak there is no signal */
+
+static plb_status block(plb_verdict *v, plb_reason_class kind, const char *code, const char *channel, const char *text, const char *action,
+                        plb_error *err) {
+  v->word = PLB_UNJUDGED;
+  return plb_reason_add(&v->reason, &v->reasons, kind, code, channel, true, text, action) == PLB_OK
+             ? PLB_OK
+             : plb_fail(err, PLB_ENOMEM, "out of memory");
+}
+
+static bool is_blocked(const plb_verdict *v) {
+  bool blocked = false;
+  for (size_t i = 0; i < v->reasons; i++) {
+    blocked = blocked || v->reason[i].blocks;
+  }
+  for (size_t i = 0; i < v->fitnesses; i++) {
+    blocked = blocked || v->fitness[i].blocks;
+  }
+  return blocked;
+}
+
+static void describe(plb_verdict *v, const plb_reference *r, const plb_capture *capture) {
+  const plb_calibration *c = &r->calibration;
+  plb_text_say(v->reference.selector, sizeof v->reference.selector, "%s", r->name);
+  plb_text_say(v->reference.title, sizeof v->reference.title, "%s", r->title != NULL ? r->title : r->name);
+  plb_text_copy(v->reference.id, sizeof v->reference.id, r->id);
+  plb_text_copy(v->reference.sha256, sizeof v->reference.sha256, r->sha256);
+  plb_text_copy(v->reference.status, sizeof v->reference.status, "file");
+  plb_text_copy(v->reference.odd, sizeof v->reference.odd, c->odd);
+  plb_cycle_spec_format(&r->choice.spec, v->reference.cycle, sizeof v->reference.cycle);
+  v->reference.version = r->version;
+  v->reference.provenance = r->provenance;
+  v->reference.exemplars = (unsigned)r->exemplars;
+  v->reference.groups_stated = c->groups_stated;
+  v->reference.one_group = c->one_group;
+  v->reference.groups = c->one_group ? 1 : c->groups_stated ? c->independent : 0;
+  plb_text_copy(v->capture.path, sizeof v->capture.path, plb_capture_path(capture));
+  plb_text_copy(v->capture.sha256, sizeof v->capture.sha256, plb_capture_sha256(capture));
+  v->capture.rate_hz = plb_capture_rate_hz(capture);
+  v->capture.samples = plb_capture_samples(capture);
+  plb_text_copy(v->cycles.unit_name, sizeof v->cycles.unit_name, plb_unit_of_cycle(r, 1));
+  v->landmark_phase_first = r->choice.landmarks > 0 ? r->choice.landmark[0].phase : NAN;
+}
+
+static void promise(plb_verdict *v, const plb_calibration *c) {
+  v->limit = c->limit;
+  v->guard = c->guard;
+  v->guard_robust = c->guard_robust;
+  v->promise = c->promise;
+  v->promise_upper90 = c->promise_upper90;
+  const char *what = c->one_group ? "captures of one vehicle only" : c->groups_stated ? "vehicles or sessions" : "captures, groups not stated";
+  plb_text_say(v->promise_text, sizeof v->promise_text,
+               "good %s%s%u%s: about 1 healthy one in %.0f may still be called not normal (by leave-one-out, for captures like these)",
+               c->one_group || !c->groups_stated ? what : "captures of ", c->one_group || !c->groups_stated ? " (" : "", c->independent,
+               c->one_group || !c->groups_stated ? ")" : " vehicles or sessions", 1.0 / c->promise);
+}
+
+static double p_value(const plb_reference *r, double score) {
+  /* Groups speak with their least usual capture, as in the limit. */
+  size_t n = 0, above = 0;
+  for (size_t i = 0; i < r->exemplars; i++) {
+    double worst = r->exemplar[i].held_out;
+    bool first = true;
+    for (size_t k = 0; r->calibration.groups_stated && !r->calibration.one_group && k < r->exemplars; k++) {
+      if (strcmp(r->exemplar[k].group, r->exemplar[i].group) == 0) {
+        first = first && k >= i;
+        worst = fmax(worst, r->exemplar[k].held_out);
+      }
+    }
+    n += first;
+    above += first && worst >= score;
+  }
+  return (1.0 + (double)above) / ((double)n + 1.0);
+}
+
+/* Half a per cent of the samples on either side are left out, so that one spike is no signal. */
+static double robust_swing(const plb_tracks *t, size_t c) {
+  double *copy = plb_calloc(t->samples, sizeof *copy);
+  if (copy == NULL) {
+    return NAN;
+  }
+  size_t n = 0;
+  for (size_t i = 0; i < t->samples; i++) {
+    if (isfinite(t->x[c][i])) {
+      copy[n++] = t->x[c][i];
+    }
+  }
+  const double high = plb_quantile(copy, n, 0.995), low = plb_quantile(copy, n, 0.005);
+  free(copy);
+  return n > 0 ? high - low : 0.0;
+}
+
+static plb_status say_no_signal(plb_verdict *v, const plb_judge *j, const plb_compare_options *o, plb_error *err) {
+  const char *role = j->reference->channel[j->reference->choice.channel].role;
+  if (!o->connected) {
+    return block(v, PLB_REASON_MEASURING, "no-signal", role, "no signal, prove the connection",
+                 "check lead, probe, ground clip and connector with a known signal; if a signal must be there, say so with --connected", err);
+  }
+  plb_finding *f = plb_finding_add(v);
+  if (f == NULL) {
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  v->word = PLB_DEPARTS;
+  f->kind = PLB_FINDING_STRUCTURAL;
+  f->score = PLB_STRUCTURAL_STEP;
+  f->pattern = PLB_LASTING;
+  plb_text_copy(f->channel, sizeof f->channel, role);
+  plb_text_copy(f->band, sizeof f->band, "signal");
+  plb_text_copy(f->direction, sizeof f->direction, "missing");
+  plb_text_say(f->text, sizeof f->text, "the signal is missing although the circuit is connected");
+  plb_advise(f, j->reference, NULL);
+  return PLB_OK;
+}
+
+/* Nothing could be laid over the phase axis although there is a signal: evidence, not a reason to keep silent. */
+static plb_status say_no_cycles(plb_verdict *v, const plb_judge *j, const plb_frame *frame, plb_error *err) {
+  plb_finding *f = plb_finding_add(v);
+  if (f == NULL) {
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  const char *unit = plb_unit_of_cycle(j->reference, 1);
+  v->word = PLB_DEPARTS;
+  v->score = PLB_STRUCTURAL_STEP;
+  f->kind = PLB_FINDING_STRUCTURAL;
+  f->score = PLB_STRUCTURAL_STEP;
+  f->pattern = PLB_LASTING;
+  f->count = f->of = (unsigned)frame->found;
+  plb_text_copy(f->channel, sizeof f->channel, j->reference->choice.spec.channel);
+  plb_text_copy(f->band, sizeof f->band, "cycle");
+  plb_text_copy(f->direction, sizeof f->direction, "shape");
+  if (frame->found > 0) {
+    plb_text_say(f->text, sizeof f->text, "none of %zu %s can be laid over known-good", frame->found,
+                 plb_unit_of_cycle(j->reference, (unsigned)frame->found));
+  } else {
+    plb_text_say(f->text, sizeof f->text, "there is a signal, but no whole %s of the known-good in it", unit);
+  }
+  plb_advise(f, j->reference, NULL);
+  return PLB_OK;
+}
+
+/* Cycles per second permitted: the range stated for the reference, else the good captures' with slack on both sides. */
+static void permitted_rate(const plb_reference *r, double *low, double *high) {
+  *low = r->choice.rate_low_hz / range_slack;
+  *high = r->choice.rate_high_hz * range_slack;
+  for (size_t i = 0; i < r->conditions; i++) {
+    const plb_condition *c = &r->condition[i];
+    double from, to;
+    if (c->stated && strcmp(c->name, "speed") == 0 && plb_unit_convert(c->low, c->unit[0] != '\0' ? c->unit : "/min", "Hz", &from) &&
+        plb_unit_convert(c->high, c->unit[0] != '\0' ? c->unit : "/min", "Hz", &to)) {
+      const double revs = r->choice.spec.kind == PLB_CYCLE_WHEEL ? r->choice.spec.revs : 1.0;
+      *low = from / revs;
+      *high = to / revs;
+    }
+  }
+}
+
+static plb_status check_speed(plb_verdict *v, const plb_judge *j, const plb_frame *frame, plb_error *err) {
+  const plb_reference *r = j->reference;
+  double low, high;
+  permitted_rate(r, &low, &high);
+  if (r->choice.spec.kind == PLB_CYCLE_ONCE || !isfinite(frame->rate_hz) || (frame->rate_hz >= low && frame->rate_hz <= high)) {
+    return PLB_OK;
+  }
+  char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE];
+  if (r->choice.spec.kind == PLB_CYCLE_WHEEL) {
+    const double per_min = 60.0 * r->choice.spec.revs;
+    plb_text_say(text, sizeof text, "speed outside: %.0f/min, the known-good speaks for %.0f to %.0f/min", frame->rate_hz * per_min,
+                 r->choice.rate_low_hz * per_min, r->choice.rate_high_hz * per_min);
+  } else {
+    plb_text_say(text, sizeof text, "speed outside: %.4g cycles/s, the known-good speaks for %.4g to %.4g", frame->rate_hz,
+                 r->choice.rate_low_hz, r->choice.rate_high_hz);
+  }
+  plb_text_say(action, sizeof action, "capture again at the known-good's speed, or learn a known-good at this one");
+  return block(v, PLB_REASON_CONDITIONS, "speed-outside", r->choice.spec.channel, text, action, err);
+}
+
+static plb_status say_short(plb_verdict *v, const plb_judge *j, const plb_frame *frame, plb_error *err) {
+  char text[PLB_TEXT_SIZE];
+  plb_text_say(text, sizeof text, "too short: %zu whole %s, at least 2 are needed", frame->found,
+               plb_unit_of_cycle(j->reference, (unsigned)frame->found));
+  return block(v, PLB_REASON_RECORDING, "short", j->reference->choice.spec.channel, text, "record longer, at least ten cycles", err);
+}
+
+/* Reasons that come before any score. */
+static plb_status check_hard(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o, const plb_compare_options *opt,
+                             plb_error *err) {
+  const plb_frame *frame = plb_outcome_frame(o);
+  const size_t c = j->reference->choice.channel;
+  const bool once = j->reference->choice.spec.kind == PLB_CYCLE_ONCE;
+  if (frame->mapped == 0 || once) {
+    const double swing = robust_swing(t, c);
+    if ((!frame->structure || once) && swing < silent_share * j->fit->channel[c].peak_to_peak) {
+      return say_no_signal(v, j, opt, err);
+    }
+  }
+  if (once) {
+    return PLB_OK;
+  }
+  const plb_status status = check_speed(v, j, frame, err);
+  if (status != PLB_OK || is_blocked(v)) {
+    return status;
+  }
+  if (frame->structure && frame->found < 2) {
+    return say_short(v, j, frame, err);
+  }
+  return PLB_OK;
+}
+
+static plb_status name_mistake(plb_verdict *v, const plb_judge *j, const plb_mistake *m, plb_error *err) {
+  char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE];
+  if (strcmp(m->code, "factor") == 0) {
+    const bool large = m->factor > 1.0;
+    const double times = large ? m->factor : 1.0 / m->factor;
+    plb_text_say(text, sizeof text, "probe factor: everything is %.0f times too %s, noise included; the shape matches known-good", times,
+                 large ? "large" : "small");
+    plb_text_say(action, sizeof action, "check the attenuator and the probe setting, or give the factor: --channel ROLE=COLUMN:UNIT:%.6g",
+                 1.0 / m->factor);
+  } else {
+    plb_text_say(text, sizeof text, "lead inverted: turned over, the trace matches known-good (correlation %.2f)", m->correlation);
+    plb_text_say(action, sizeof action, "swap the leads and repeat; if a proved ground shows it still, the wires are crossed");
+  }
+  return block(v, PLB_REASON_MEASURING, m->code, j->reference->choice.spec.channel, text, action, err);
+}
+
+static void align(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o) {
+  const plb_frame *f = plb_outcome_frame(o);
+  const plb_cycle_choice *c = &j->reference->choice;
+  v->alignment.polarity = 1;
+  v->alignment.correlation = f->correlation;
+  v->alignment.runner_up = f->runner_up;
+  v->alignment.scale = f->rate_hz > 0.0 ? 0.5 * (c->rate_low_hz + c->rate_high_hz) / f->rate_hz : NAN;
+  v->alignment.shift_s = f->found > 0 ? t->start_s + f->cycle[0].first / t->rate_hz : NAN;
+  v->alignment.gain = o->profile != NULL ? o->gain[c->channel].gain : NAN;
+  v->alignment.offset = o->profile != NULL ? o->gain[c->channel].offset : NAN;
+  v->cycles.found = (unsigned)f->found;
+  v->cycles.judged = (unsigned)f->mapped;
+  v->cycles.unmapped = (unsigned)(f->found - f->mapped);
+  v->cycles.rate_hz = f->rate_hz;
+}
+
+/* With a blocking reason the differences are still shown, but nothing is called high, low or a fault. */
+static void stay_neutral(plb_verdict *v) {
+  v->findings = 0;
+  v->cycles.departing = 0;
+  v->cycles.pattern = PLB_PATTERN_NONE;
+  v->p_value = NAN;
+  for (size_t b = 0; b < v->bands; b++) {
+    v->band[b].status = PLB_UNJUDGED;
+    v->band[b].direction[0] = '\0';
+    v->band[b].departing_cycles = 0;
+  }
+  for (size_t k = 0; k < v->readings; k++) {
+    v->reading[k].status = PLB_UNJUDGED;
+    v->reading[k].direction[0] = '\0';
+  }
+}
+
+static plb_status explain(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o, const plb_compare_options *opt,
+                          plb_error *err) {
+  plb_status status = plb_explain_bands(v, j, o, t, err);
+  if (status == PLB_OK) {
+    status = plb_explain_readings(v, j, o, err);
+  }
+  if (status == PLB_OK && v->word != PLB_AGREES && !is_blocked(v)) {
+    status = plb_explain_findings(v, j, o, t, err);
+  }
+  if (status == PLB_OK && opt->drawing) {
+    status = plb_explain_drawing(v, j, o, err);
+  }
+  return status;
+}
+
+static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_compare_options *opt, plb_error *err) {
+  plb_outcome *o = NULL;
+  plb_mistake mistake = {0};
+  plb_status status = plb_outcome_new(&o, j, t, err);
+  if (status != PLB_OK) {
+    return status;
+  }
+  align(v, j, t, o);
+  v->score = o->score;
+  status = check_hard(v, j, t, o, opt, err);
+  if (status == PLB_OK && !is_blocked(v) && v->findings == 0) {
+    const bool unlaid = o->profile == NULL;
+    v->word = unlaid ? PLB_DEPARTS : o->word;
+    if (v->word == PLB_DEPARTS) {
+      status = plb_mistake_find(&mistake, j, t, o, err);
+    }
+    if (status == PLB_OK && mistake.found) {
+      v->alignment.polarity = mistake.factor < 0.0 ? -1 : 1;
+      status = name_mistake(v, j, &mistake, err);
+    } else if (status == PLB_OK && unlaid) {
+      status = say_no_cycles(v, j, plb_outcome_frame(o), err);
+    }
+  }
+  if (status == PLB_OK && o->profile != NULL) {
+    status = explain(v, j, t, o, opt, err);
+    v->p_value = p_value(j->reference, o->score);
+  }
+  if (status == PLB_OK && is_blocked(v)) {
+    v->word = PLB_UNJUDGED;
+    stay_neutral(v);
+  }
+  plb_outcome_free(mistake.undone);
+  plb_outcome_free(o);
+  return status;
+}
+
+/* What the recording check says of the channels that are judged; the others are not this comparison's concern. */
+static plb_status check_recording(plb_verdict *v, const plb_capture *capture, const plb_tracks *t, plb_error *err) {
+  plb_reason *list = NULL;
+  size_t count = 0;
+  plb_status status = plb_capture_check(capture, &list, &count, err);
+  for (size_t i = 0; i < count && status == PLB_OK; i++) {
+    bool ours = list[i].channel[0] == '\0';
+    for (size_t c = 0; c < t->channels; c++) {
+      ours = ours || strcmp(list[i].channel, t->role[c]) == 0;
+    }
+    if (ours) {
+      status = plb_reason_add(&v->fitness, &v->fitnesses, list[i].kind, list[i].code, list[i].channel, list[i].blocks, list[i].text,
+                              list[i].action);
+    }
+  }
+  free(list);
+  return status;
+}
+
+plb_status plb_judge_capture(plb_verdict **out, const plb_judge *judge, const plb_capture *capture, const plb_compare_options *options,
+                             plb_error *err) {
+  static const plb_compare_options plain = PLB_COMPARE_OPTIONS_INIT;
+  const plb_compare_options *opt = options != NULL ? options : &plain;
+  plb_tracks *tracks = NULL;
+  *out = NULL;
+  plb_verdict *v = plb_calloc(1, sizeof *v);
+  if (v == NULL) {
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  v->word = PLB_UNJUDGED;
+  v->score = v->p_value = v->cycles.p_chance = v->cycles.rate_hz = NAN;
+  v->alignment.shift_s = v->alignment.scale = v->alignment.gain = v->alignment.offset = NAN;
+  v->alignment.correlation = v->alignment.runner_up = NAN;
+  describe(v, judge->reference, capture);
+  promise(v, &judge->reference->calibration);
+  plb_status status = plb_connect(&tracks, v, capture, judge->reference, err);
+  if (status == PLB_OK) {
+    status = check_recording(v, capture, tracks, err);
+  }
+  if (status == PLB_OK) {
+    status = plb_explain_conditions(v, judge->reference, opt, err);
+  }
+  if (status == PLB_OK) {
+    status = judge_tracks(v, judge, tracks, opt, err);
+  }
+  plb_tracks_free(tracks);
+  if (status != PLB_OK) {
+    plb_verdict_free(v);
+    return status;
+  }
+  plb_explain_sentence(v, judge);
+  *out = v;
+  return PLB_OK;
+}
+
+plb_status plb_compare(plb_verdict **out, const plb_capture *capture, const plb_reference *reference, const plb_compare_options *options,
+                       plb_error *err) {
+  plb_judge *judge = NULL;
+  *out = NULL;
+  plb_status status = plb_judge_new(&judge, reference, err);
+  if (status == PLB_OK) {
+    status = plb_judge_capture(out, judge, capture, options, err);
+  }
+  plb_judge_free(judge);
+  return status;
+}
+
+void plb_verdict_free(plb_verdict *verdict) {
+  if (verdict == NULL) {
+    return;
+  }
+  for (size_t i = 0; i < verdict->drawings; i++) {
+    free(verdict->drawing[i].centre);
+  }
+  free(verdict->drawing);
+  free(verdict->band);
+  free(verdict->reading);
+  free(verdict->finding);
+  free(verdict->fitness);
+  free(verdict->reason);
+  free(verdict->condition_note);
+  free(verdict);
+}

@@ -1,0 +1,68 @@
+#ifndef PLB_COMPARE_EXPLAIN_H
+#define PLB_COMPARE_EXPLAIN_H
+/** @file  From numbers to words: bands, findings, patterns, advice, the sentence. */
+#include "compare/outcome.h"
+
+/** One slice seen through the distance that weighs most in it. */
+typedef struct plb_band_view {
+  plb_distance_kind kind;
+  double score;
+  const float *centre, *half; /**< [grid] of the fit: raw, or with gain and offset removed */
+  float *curve;               /**< [grid] what is compared with them: the median, or the cycle that departs most; owned by the caller */
+  size_t row;                 /**< that cycle's row; SIZE_MAX: the median */
+  plb_gain gain;              /**< removed from the curve; gain 1, offset 0 when raw */
+  size_t worst;               /**< grid cell of the largest deviation */
+  double deviation;           /**< there, signed [unit] */
+  double lag;                 /**< [cells], + late; NaN */
+  const char *direction;      /**< low high early late noisy shape */
+} plb_band_view;
+/** @param curve  [grid] scratch that the view keeps pointing into */
+void plb_band_look(plb_band_view *out, const plb_judge *judge, const plb_outcome *o, size_t slice, float *curve);
+/** Which cycles show the view's deviation at least half as strongly as the curve it is about. @param shown  [mapped] */
+void plb_band_shown(const plb_band_view *view, const plb_judge *judge, const plb_outcome *o, size_t slice, bool *shown);
+
+/** Fill verdict->band from an outcome with a profile. */
+PLB_CHECKED plb_status plb_explain_bands(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, const plb_tracks *tracks,
+                                         plb_error *err);
+/** Fill verdict->reading. */
+PLB_CHECKED plb_status plb_explain_readings(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, plb_error *err);
+/** Fill verdict->finding, most important first, and verdict->cycles' departing, pattern, every, phase, p_chance. Needs the bands. */
+PLB_CHECKED plb_status plb_explain_findings(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, const plb_tracks *tracks,
+                                            plb_error *err);
+/** Fill verdict->sentence from the word, the findings and the reasons. */
+void plb_explain_sentence(plb_verdict *v, const plb_judge *judge);
+/** Fill verdict->drawing. */
+PLB_CHECKED plb_status plb_explain_drawing(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, plb_error *err);
+/** Stated conditions against the reference's: notes, and reasons that block. */
+PLB_CHECKED plb_status plb_explain_conditions(plb_verdict *v, const plb_reference *reference, const plb_compare_options *options,
+                                              plb_error *err);
+
+/** Append a finding; NULL when memory is short. */
+plb_finding *plb_finding_add(plb_verdict *v);
+
+/** Which of the cycles show a thing: lasting, every k-th, or now and then. */
+typedef struct plb_pattern_found {
+  plb_pattern pattern;
+  unsigned count, of;
+  unsigned every, phase; /* recurring: every k-th, the phase-th of them, from 1 */
+  double p_chance;       /* NaN: not tested */
+} plb_pattern_found;
+/** @param shown  [n] */
+plb_pattern_found plb_pattern_of(const bool *shown, size_t n);
+
+/** What to check first for a kind of finding; common practice, the cheapest check first. */
+void plb_advise(plb_finding *finding, const plb_reference *reference, const plb_band *band);
+
+/** Local lag of a curve against a centre inside a slice, in grid cells (+ late), and the share of the difference that it explains (0..1). */
+double plb_local_lag(const float *curve, const float *centre, size_t grid, size_t from, size_t to, size_t reach, double *explained_out);
+
+/** "revolution", "cycle", "event", with an s where count != 1. */
+const char *plb_unit_of_cycle(const plb_reference *reference, unsigned count);
+/** A phase as people say it: "123 deg" for wheels, "1.2 ms" of a cycle of `duration_s`, else "34 %". */
+void plb_say_phase(char *out, size_t size, const plb_reference *reference, double phase, double duration_s);
+/** The nearest tooth to a phase, from 1; 0 when the cycle has no teeth. */
+int plb_tooth_at(const plb_reference *reference, double phase);
+/** Degrees of the wheel for a phase (720 for two revolutions), or of 360 a cycle. */
+double plb_degrees_at(const plb_reference *reference, double phase);
+
+#endif

@@ -1,0 +1,501 @@
+#include "compare/explain.h"
+#include <math.h>
+#include <string.h>
+
+enum { NAMED_MARKS = 6 }; /* more missing marks than this are said as one finding */
+
+/* What the finding functions share. */
+typedef struct search {
+  plb_verdict *v;
+  const plb_judge *judge;
+  const plb_outcome *o;
+  const plb_tracks *tracks;
+  bool *shown;  /* [found] scratch: which cycles show the finding at hand */
+  bool *any;    /* [found] which cycles show any finding */
+  bool no_memory;
+} search;
+
+plb_finding *plb_finding_add(plb_verdict *v) {
+  plb_finding *list = plb_resize(v->finding, v->findings + 1, sizeof *list);
+  if (list == NULL) {
+    return NULL;
+  }
+  v->finding = list;
+  plb_finding *f = &list[v->findings++];
+  *f = (plb_finding){.size = NAN, .phase = NAN, .time_s = NAN};
+  plb_text_copy(f->unit, sizeof f->unit, "1");
+  return f;
+}
+
+static plb_finding *add(search *s, plb_finding_kind kind, const char *channel, const char *band, const char *direction) {
+  plb_finding *f = plb_finding_add(s->v);
+  if (f == NULL) {
+    s->no_memory = true;
+    return NULL;
+  }
+  f->kind = kind;
+  plb_text_copy(f->channel, sizeof f->channel, channel);
+  plb_text_copy(f->band, sizeof f->band, band);
+  plb_text_copy(f->direction, sizeof f->direction, direction);
+  return f;
+}
+
+static plb_word word_of(const search *s, double score) { return plb_word_for_score(&s->judge->reference->calibration, score); }
+
+static double reading_score(const search *s, plb_distance_kind kind, size_t index) {
+  const size_t term = plb_term_find(&s->judge->terms, kind, index);
+  return term != SIZE_MAX ? plb_term_score(s->judge, s->o, term) : NAN;
+}
+
+/* Count, pattern and the cycle's place in the capture from s->shown. */
+static void take_pattern(search *s, plb_finding *f) {
+  const plb_frame *frame = plb_outcome_frame(s->o);
+  const plb_pattern_found p = plb_pattern_of(s->shown, frame->found);
+  f->count = p.count;
+  f->of = p.of;
+  f->pattern = p.pattern;
+  for (size_t i = 0; i < frame->found; i++) {
+    if (s->shown[i] && isnan(f->time_s)) {
+      const double within = isfinite(f->phase) ? f->phase * (frame->cycle[i].last - frame->cycle[i].first) : 0.0;
+      f->time_s = s->tracks->start_s + (frame->cycle[i].first + within) / s->tracks->rate_hz;
+    }
+    s->any[i] = s->any[i] || s->shown[i];
+  }
+}
+
+static void say_how_often(char *out, size_t size, const search *s, const plb_finding *f) {
+  const char *unit = plb_unit_of_cycle(s->judge->reference, f->of);
+  if (f->of <= 1) {
+    out[0] = '\0';
+  } else {
+    plb_text_say(out, size, " in %u of %u %s", f->count, f->of, unit);
+  }
+}
+
+/* One finding per mark that is missing in some cycle; one for all when there are many. */
+static void find_missing_marks(search *s, double score) {
+  const plb_frame *frame = plb_outcome_frame(s->o);
+  const plb_cycle_choice *choice = &s->judge->reference->choice;
+  const bool wheel = choice->spec.kind == PLB_CYCLE_WHEEL;
+  size_t marks = 0;
+  for (size_t m = 0; m < frame->landmarks; m++) {
+    bool missing = false;
+    for (size_t r = 0; r < frame->mapped; r++) {
+      missing = missing || isnan(frame->landmark_phase[r * frame->landmarks + m]);
+    }
+    marks += missing;
+  }
+  const bool together = marks > NAMED_MARKS;
+  for (size_t m = 0; marks > 0 && m < frame->landmarks; m++) {
+    size_t count = 0;
+    for (size_t i = 0; i < frame->found; i++) {
+      const plb_cycle_found *c = &frame->cycle[i];
+      s->shown[i] = c->state == PLB_MAPPED && (together ? c->missing > 0
+                                                        : isnan(frame->landmark_phase[c->row * frame->landmarks + m]));
+      count += s->shown[i];
+    }
+    if (count == 0) {
+      continue;
+    }
+    plb_finding *f = add(s, PLB_FINDING_STRUCTURAL, choice->spec.channel, together ? "marks" : choice->landmark[m].name, "missing");
+    if (f == NULL) {
+      return;
+    }
+    char often[64];
+    f->phase = together ? NAN : choice->landmark[m].phase;
+    take_pattern(s, f);
+    f->size = f->count;
+    f->score = score + (double)f->count / (double)f->of;
+    say_how_often(often, sizeof often, s, f);
+    if (together) {
+      plb_text_say(f->text, sizeof f->text, "%zu different %s missing or too weak%s", marks, wheel ? "teeth" : "marks", often);
+    } else {
+      plb_text_say(f->text, sizeof f->text, "%s missing or too weak%s", choice->landmark[m].name, often);
+    }
+    plb_advise(f, s->judge->reference, NULL);
+    if (together) {
+      return;
+    }
+  }
+}
+
+static void find_surplus_marks(search *s, double score) {
+  const plb_frame *frame = plb_outcome_frame(s->o);
+  const plb_reference *ref = s->judge->reference;
+  double phase = NAN;
+  size_t count = 0;
+  for (size_t i = 0; i < frame->found; i++) {
+    const plb_cycle_found *c = &frame->cycle[i];
+    s->shown[i] = c->state == PLB_MAPPED && c->surplus > 0;
+    phase = s->shown[i] && isnan(phase) ? c->surplus_phase : phase;
+    count += s->shown[i];
+  }
+  if (count == 0) {
+    return;
+  }
+  char where[64] = "", often[64];
+  if (isfinite(phase) && plb_tooth_at(ref, phase) > 0) {
+    plb_text_say(where, sizeof where, " near tooth %d", plb_tooth_at(ref, phase));
+  }
+  plb_finding *f = add(s, PLB_FINDING_STRUCTURAL, ref->choice.spec.channel, "marks", "surplus");
+  if (f != NULL) {
+    f->phase = phase;
+    take_pattern(s, f);
+    f->size = f->count;
+    f->score = score + (double)f->count / (double)f->of;
+    say_how_often(often, sizeof often, s, f);
+    plb_text_say(f->text, sizeof f->text, "%s%s%s", count > 1 ? "extra pulses" : "an extra pulse", where, often);
+    plb_advise(f, ref, NULL);
+  }
+}
+
+static void find_unmapped(search *s, double score) {
+  static const char *const why[] = {"", "the gap is not where it must be", "too many pulses missing or extra", "length outside the range",
+                                    "too unlike known-good"};
+  const plb_frame *frame = plb_outcome_frame(s->o);
+  size_t count = 0, state = 0;
+  for (size_t i = 0; i < frame->found; i++) {
+    s->shown[i] = frame->cycle[i].state != PLB_MAPPED;
+    state = s->shown[i] && state == 0 ? (size_t)frame->cycle[i].state : state;
+    count += s->shown[i];
+  }
+  if (count == 0) {
+    return;
+  }
+  plb_finding *f = add(s, PLB_FINDING_STRUCTURAL, s->judge->reference->choice.spec.channel, "cycle", "shape");
+  if (f != NULL) {
+    take_pattern(s, f);
+    f->size = f->count;
+    f->score = score + (double)f->count / (double)f->of;
+    plb_text_say(f->text, sizeof f->text, "%u of %u %s cannot be laid over known-good: %s", f->count, f->of,
+             plb_unit_of_cycle(s->judge->reference, f->of), why[state]);
+    plb_advise(f, s->judge->reference, NULL);
+  }
+}
+
+static void find_structural(search *s) {
+  const double missing = reading_score(s, PLB_D_READING, PLB_READ_MISSING), affected = reading_score(s, PLB_D_READING, PLB_READ_AFFECTED);
+  const double score = s->o->structural ? PLB_STRUCTURAL_STEP : fmax(missing, affected);
+  if (!s->o->structural && word_of(s, score) == PLB_AGREES) {
+    return;
+  }
+  find_missing_marks(s, score);
+  find_surplus_marks(s, score);
+  find_unmapped(s, score);
+}
+
+static void find_gain(search *s, size_t c) {
+  const plb_reference *ref = s->judge->reference;
+  const double score = reading_score(s, PLB_D_GAIN, c), gain = s->o->gain[c].gain;
+  if (isnan(score) || word_of(s, score) == PLB_AGREES) {
+    return;
+  }
+  const bool low = log(fmax(gain, 1e-9)) < s->judge->fit->channel[c].gain_mid;
+  plb_finding *f = add(s, PLB_FINDING_READING, ref->channel[c].role, "amplitude", low ? "low" : "high");
+  if (f != NULL) {
+    const bool wheel = ref->choice.spec.kind == PLB_CYCLE_WHEEL && c == ref->choice.channel;
+    f->size = gain;
+    f->score = score;
+    f->pattern = PLB_LASTING;
+    f->count = f->of = (unsigned)s->o->profile->frame->mapped;
+    plb_text_say(f->text, sizeof f->text, "%s %s: typically %.2f of known-good", wheel ? "the teeth are" : "amplitude", low ? "low" : "high", gain);
+    plb_advise(f, ref, NULL);
+  }
+}
+
+static void find_offset(search *s, size_t c) {
+  const plb_reference *ref = s->judge->reference;
+  const plb_fit_channel *ch = &s->judge->fit->channel[c];
+  const double score = reading_score(s, PLB_D_OFFSET, c), offset = s->o->gain[c].offset - ch->offset_mid * ch->peak_to_peak;
+  if (isnan(score) || word_of(s, score) == PLB_AGREES) {
+    return;
+  }
+  plb_finding *f = add(s, PLB_FINDING_READING, ref->channel[c].role, "offset", offset < 0.0 ? "low" : "high");
+  if (f != NULL) {
+    f->size = offset;
+    f->score = score;
+    f->pattern = PLB_LASTING;
+    f->count = f->of = (unsigned)s->o->profile->frame->mapped;
+    plb_text_copy(f->unit, sizeof f->unit, ref->channel[c].unit);
+    plb_text_say(f->text, sizeof f->text, "the whole trace sits %.3g %s %s", fabs(offset), ref->channel[c].unit, offset < 0.0 ? "low" : "high");
+    plb_advise(f, ref, NULL);
+  }
+}
+
+static bool is_phase_reading(const search *s, size_t k) { return k >= plb_profile_first_mark(&s->judge->reference->choice); }
+
+static void say_reading(search *s, plb_finding *f, size_t k, double value) {
+  const plb_reference *ref = s->judge->reference;
+  const plb_reading_limit *limit = &ref->reading[k];
+  const double middle = s->judge->fit->reading_mid[k];
+  if (k == PLB_READ_IRREGULARITY) {
+    plb_text_say(f->text, sizeof f->text, "uneven: one %s is %.0f %% off the typical length, good captures at most %.0f %%",
+             plb_unit_of_cycle(ref, 1), 100.0 * value, 100.0 * limit->high);
+  } else if (k == PLB_READ_UNLIKE) {
+    plb_text_say(f->text, sizeof f->text, "the shape as a whole is unlike known-good: correlation %.3f, good captures at least %.3f", 1.0 - value,
+             1.0 - limit->high);
+  } else if (is_phase_reading(s, k)) {
+    f->phase = value;
+    plb_text_say(f->text, sizeof f->text, "%s is %s by %.2f deg", limit->name, f->direction, 360.0 * fabs(value - middle));
+  } else {
+    const char *code = "s";
+    const double scale = plb_unit_scale_for_people(exp(middle), "s", &code);
+    plb_text_say(f->text, sizeof f->text, "%s lasts %.3g %s, in good captures %.3g to %.3g %s", limit->name, exp(value) * scale, code,
+             exp(limit->low) * scale, exp(limit->high) * scale, code);
+  }
+}
+
+static void find_readings(search *s) {
+  const plb_reference *ref = s->judge->reference;
+  for (size_t k = 0; k < ref->readings; k++) {
+    const double score = reading_score(s, PLB_D_READING, k), value = s->o->profile->reading[k];
+    if (isnan(score) || word_of(s, score) == PLB_AGREES || k == PLB_READ_MISSING || k == PLB_READ_AFFECTED) {
+      continue;
+    }
+    const bool more = value > s->judge->fit->reading_mid[k];
+    const char *direction = is_phase_reading(s, k) ? (more ? "late" : "early") : k == PLB_READ_UNLIKE ? "shape" : more ? "high" : "low";
+    plb_finding *f = add(s, PLB_FINDING_READING, ref->reading[k].channel, ref->reading[k].name, direction);
+    if (f == NULL) {
+      return;
+    }
+    f->size = is_phase_reading(s, k) ? value - s->judge->fit->reading_mid[k] : value;
+    f->score = k == PLB_READ_UNLIKE ? 0.5 * score : score; /* says least where it is, so it comes behind what says more */
+    f->pattern = PLB_LASTING;
+    plb_text_copy(f->unit, sizeof f->unit, ref->reading[k].unit);
+    say_reading(s, f, k, value);
+    plb_advise(f, ref, NULL);
+  }
+}
+
+/* Spacing of the teeth: names the tooth that is furthest from where good captures have it. */
+static void find_spacing(search *s) {
+  const plb_reference *ref = s->judge->reference;
+  const double score = reading_score(s, PLB_D_MARKS, 0);
+  if (isnan(score) || word_of(s, score) == PLB_AGREES) {
+    return;
+  }
+  const size_t first = plb_profile_first_mark(&ref->choice);
+  size_t worst = 0;
+  double most = 0.0;
+  for (size_t m = 0; m < s->judge->fit->landmarks; m++) {
+    const double d = s->o->profile->reading[first + m] - (double)s->judge->fit->mark_mid[m];
+    if (fabs(d) > fabs(most)) {
+      most = d;
+      worst = m;
+    }
+  }
+  plb_finding *f = add(s, PLB_FINDING_READING, ref->choice.spec.channel, "spacing", most > 0.0 ? "late" : "early");
+  if (f != NULL) {
+    f->size = plb_degrees_at(ref, most);
+    f->score = score;
+    f->phase = ref->choice.landmark[worst].phase;
+    f->pattern = PLB_LASTING;
+    f->count = f->of = (unsigned)s->o->profile->frame->mapped;
+    plb_text_copy(f->unit, sizeof f->unit, "deg");
+    plb_text_say(f->text, sizeof f->text, "the spacing of the teeth is not as in good captures: most at %s, %s by %.2f deg",
+             ref->choice.landmark[worst].name, f->direction, fabs(f->size));
+    plb_advise(f, ref, NULL);
+  }
+}
+
+/* Noise over most of the cycle is one finding. @return its score, 0 when there is none */
+static double find_noise(search *s, size_t c) {
+  const plb_reference *ref = s->judge->reference;
+  const plb_slices *slices = &s->judge->plan.slices;
+  size_t bands = 0, noisy = 0;
+  double score = 0.0;
+  for (size_t b = 0; b < slices->bands; b++) {
+    if (slices->channel[b] == c) {
+      const double one = reading_score(s, PLB_D_NOISE, b);
+      bands++;
+      noisy += !isnan(one) && word_of(s, one) != PLB_AGREES;
+      score = fmax(score, isnan(one) ? 0.0 : one);
+    }
+  }
+  if (2 * noisy < bands || noisy == 0) {
+    return 0.0;
+  }
+  double square = 0.0;
+  for (size_t g = 0; g < s->judge->fit->grid; g++) {
+    square += (double)s->o->profile->scatter[c * s->judge->fit->grid + g];
+  }
+  plb_finding *f = add(s, PLB_FINDING_BAND, ref->channel[c].role, "whole cycle", "noisy");
+  if (f != NULL) {
+    f->size = sqrt(square / (double)s->judge->fit->grid);
+    f->pattern = PLB_LASTING;
+    f->count = f->of = (unsigned)s->o->profile->frame->mapped;
+    f->score = score + (s->o->structural ? 2.0 * PLB_STRUCTURAL_STEP : 0.0); /* noise that makes false pulses explains them */
+    plb_text_copy(f->unit, sizeof f->unit, ref->channel[c].unit);
+    plb_text_say(f->text, sizeof f->text, "noisy: %.2g %s RMS of scatter between %s, good captures %.2g %s", f->size, f->unit,
+             plb_unit_of_cycle(ref, 2), ref->channel[c].noise, f->unit);
+    plb_advise(f, ref, NULL);
+  }
+  return score;
+}
+
+/* A band whose raw curve departs only because the whole trace is higher, lower, larger or smaller has been told already. */
+static bool told_by_gain(const search *s, size_t slice, plb_distance_kind kind) {
+  const size_t c = s->judge->plan.slices.channel[slice];
+  if (kind != PLB_D_LASTING && kind != PLB_D_RAW) {
+    return false;
+  }
+  const double shape = reading_score(s, PLB_D_SHAPE, slice);
+  const bool moved = word_of(s, reading_score(s, PLB_D_GAIN, c)) != PLB_AGREES || word_of(s, reading_score(s, PLB_D_OFFSET, c)) != PLB_AGREES;
+  return moved && word_of(s, shape) == PLB_AGREES;
+}
+
+static void say_band(search *s, plb_finding *f, const plb_band_view *view, const plb_band_result *first, const plb_band_result *last) {
+  const plb_reference *ref = s->judge->reference;
+  char where[64], often[64], sections[2 * PLB_NAME_SIZE + 8], tooth[32] = "";
+  const double cycle_s = s->o->profile->rate_hz > 0.0 ? 1.0 / s->o->profile->rate_hz : NAN;
+  plb_say_phase(where, sizeof where, ref, f->phase, cycle_s);
+  say_how_often(often, sizeof often, s, f);
+  if (plb_tooth_at(ref, f->phase) > 0) {
+    plb_text_say(tooth, sizeof tooth, " (tooth %d)", plb_tooth_at(ref, f->phase));
+  }
+  if (first == last) {
+    plb_text_say(sections, sizeof sections, "section %s", first->name);
+  } else {
+    plb_text_say(sections, sizeof sections, "sections %s to %s", first->name, last->name);
+  }
+  if (strcmp(f->direction, "noisy") == 0) {
+    plb_text_say(f->text, sizeof f->text, "noisy near %s%s, %s: %.2g %s RMS%s", where, tooth, sections, f->size, f->unit, often);
+  } else if (isfinite(view->lag) && (strcmp(f->direction, "late") == 0 || strcmp(f->direction, "early") == 0)) {
+    f->size = plb_degrees_at(ref, view->lag / (double)s->judge->fit->grid);
+    plb_text_copy(f->unit, sizeof f->unit, "deg");
+    plb_text_say(f->text, sizeof f->text, "%s by %.2g deg near %s%s, %s%s", f->direction, fabs(f->size), where, tooth, sections, often);
+  } else {
+    plb_text_say(f->text, sizeof f->text, "%s by %.2g %s near %s%s, %s%s", f->direction, fabs(f->size), f->unit, where, tooth, sections, often);
+  }
+}
+
+/* Neighbouring bands that depart alike are one finding, told at the worst of them. */
+static void find_bands(search *s, double *noise, float *curve) {
+  const plb_reference *ref = s->judge->reference;
+  const plb_slices *slices = &s->judge->plan.slices;
+  const plb_frame *frame = plb_outcome_frame(s->o);
+  for (size_t b = 0; b < slices->bands;) {
+    const size_t c = slices->channel[b];
+    size_t last = b, worst = b;
+    plb_band_view view;
+    plb_band_look(&view, s->judge, s->o, b, curve);
+    const bool tell = word_of(s, view.score) != PLB_AGREES && !told_by_gain(s, b, view.kind) &&
+                      !(noise[c] > 0.0 && (view.kind == PLB_D_NOISE || view.score <= noise[c]));
+    while (tell && last + 1 < slices->bands && slices->channel[last + 1] == c && s->v->band[last + 1].status != PLB_AGREES &&
+           strcmp(s->v->band[last + 1].direction, s->v->band[b].direction) == 0) {
+      last++;
+      worst = s->v->band[last].score > s->v->band[worst].score ? last : worst;
+    }
+    if (tell) {
+      plb_band_look(&view, s->judge, s->o, worst, curve);
+      plb_finding *f = add(s, PLB_FINDING_BAND, ref->channel[c].role, ref->band[slices->band[worst]].name, view.direction);
+      if (f == NULL) {
+        return;
+      }
+      bool *shown = s->shown + frame->found; /* by mapped row; then by cycle */
+      plb_band_shown(&view, s->judge, s->o, worst, shown);
+      for (size_t i = 0; i < frame->found; i++) {
+        s->shown[i] = frame->cycle[i].state == PLB_MAPPED && shown[frame->cycle[i].row];
+      }
+      f->score = view.score;
+      f->size = view.deviation;
+      f->phase = ((double)view.worst + 0.5) / (double)frame->grid;
+      plb_text_copy(f->unit, sizeof f->unit, ref->channel[c].unit);
+      take_pattern(s, f);
+      say_band(s, f, &view, &s->v->band[b], &s->v->band[last]);
+      plb_advise(f, ref, &ref->band[slices->band[worst]]);
+    }
+    b = last + 1;
+  }
+}
+
+/* A single event that no band explains: the nearest good capture is too far away as a whole. */
+static void find_elastic(search *s, float *curve) {
+  const plb_slices *slices = &s->judge->plan.slices;
+  for (size_t c = 0; c < s->judge->plan.channels && s->judge->elastic != NULL; c++) {
+    const double level = reading_score(s, PLB_D_LEVEL, c), slope = reading_score(s, PLB_D_SLOPE, c);
+    if (word_of(s, fmax(level, slope)) == PLB_AGREES) {
+      continue;
+    }
+    size_t worst = SIZE_MAX;
+    for (size_t b = 0; b < slices->bands; b++) {
+      if (slices->channel[b] == c && (worst == SIZE_MAX || s->v->band[b].score > s->v->band[worst].score)) {
+        worst = b;
+      }
+    }
+    plb_band_view view;
+    plb_band_look(&view, s->judge, s->o, worst, curve);
+    const plb_band_result *band = &s->v->band[worst];
+    plb_finding *f = add(s, PLB_FINDING_BAND, band->channel, band->name, view.direction);
+    if (f == NULL) {
+      return;
+    }
+    char where[64];
+    f->score = fmax(level, slope);
+    f->size = view.deviation;
+    f->phase = band->worst_phase;
+    f->count = f->of = 1;
+    f->pattern = PLB_LASTING;
+    plb_text_copy(f->unit, sizeof f->unit, s->judge->reference->channel[c].unit);
+    plb_say_phase(where, sizeof where, s->judge->reference, f->phase, NAN);
+    plb_text_say(f->text, sizeof f->text, "the %s is unlike every good capture, most near %s of the event (section %s), %s by %.2g %s",
+             level > slope ? "curve" : "slope", where, band->name, f->direction, fabs(f->size), f->unit);
+    plb_advise(f, s->judge->reference, NULL);
+  }
+}
+
+static int by_score(const void *a, const void *b) {
+  const double x = ((const plb_finding *)a)->score, y = ((const plb_finding *)b)->score;
+  return (x < y) - (x > y);
+}
+
+static void sum_up_cycles(search *s) {
+  plb_verdict *v = s->v;
+  const plb_frame *frame = plb_outcome_frame(s->o);
+  v->cycles.departing = 0;
+  for (size_t i = 0; i < frame->found; i++) {
+    v->cycles.departing += s->any[i];
+  }
+  v->cycles.p_chance = NAN;
+  if (v->findings > 0) {
+    const plb_pattern_found p = plb_pattern_of(s->any, frame->found);
+    v->cycles.pattern = v->finding[0].pattern;
+    v->cycles.p_chance = p.p_chance;
+    if (p.pattern == PLB_RECURRING) {
+      v->cycles.every = p.every;
+      v->cycles.phase = p.phase;
+    }
+    if (v->cycles.departing == 0 && v->cycles.pattern == PLB_LASTING) {
+      v->cycles.departing = v->cycles.judged;
+    }
+  }
+}
+
+plb_status plb_explain_findings(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, const plb_tracks *tracks, plb_error *err) {
+  const plb_frame *frame = plb_outcome_frame(o);
+  search s = {.v = v, .judge = judge, .o = o, .tracks = tracks};
+  s.shown = plb_calloc(3 * frame->found, sizeof *s.shown);
+  double *noise = plb_calloc(judge->plan.channels, sizeof *noise);
+  float *curve = plb_calloc(judge->fit->grid, sizeof *curve);
+  if (s.shown == NULL || noise == NULL || curve == NULL) {
+    s.no_memory = true;
+  } else {
+    s.any = s.shown + 2 * frame->found;
+    find_structural(&s);
+    for (size_t c = 0; c < judge->plan.channels && !s.no_memory; c++) {
+      noise[c] = find_noise(&s, c);
+      find_gain(&s, c);
+      find_offset(&s, c);
+    }
+    find_readings(&s);
+    find_spacing(&s);
+    find_bands(&s, noise, curve);
+    find_elastic(&s, curve);
+    qsort(v->finding, v->findings, sizeof *v->finding, by_score);
+    sum_up_cycles(&s);
+  }
+  free(s.shown);
+  free(noise);
+  free(curve);
+  return s.no_memory ? plb_fail(err, PLB_ENOMEM, "out of memory") : PLB_OK;
+}

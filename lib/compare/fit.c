@@ -1,0 +1,348 @@
+#include "compare/judge.h"
+#include <math.h>
+#include <string.h>
+
+/* Linear regression curve ~ gain * centre + offset with weights; false when the centre is flat under them. */
+static bool regress(const float *curve, const float *centre, const float *weight, size_t n, plb_gain *out) {
+  double w = 0.0, x = 0.0, y = 0.0, xx = 0.0, xy = 0.0;
+  for (size_t i = 0; i < n; i++) {
+    const double wi = (double)weight[i], ci = (double)centre[i], mi = (double)curve[i];
+    w += wi;
+    x += wi * ci;
+    y += wi * mi;
+    xx += wi * ci * ci;
+    xy += wi * ci * mi;
+  }
+  const double spread = xx - x * x / w;
+  if (!(w > 0.0) || !(spread > 1e-12 * xx)) {
+    return false;
+  }
+  out->gain = (xy - x * y / w) / spread;
+  out->offset = (y - out->gain * x) / w;
+  return true;
+}
+
+plb_gain plb_gain_against(const float *curve, const float *centre, size_t n) {
+  plb_gain g = {1.0, 0.0, false};
+  float *weight = plb_calloc(3 * n, sizeof *weight);
+  if (weight == NULL) {
+    return g;
+  }
+  float *residual = weight + n, *scratch = weight + 2 * n;
+  for (size_t i = 0; i < n; i++) {
+    weight[i] = 1.0F;
+  }
+  bool ok = regress(curve, centre, weight, n, &g);
+  for (int step = 0; ok && step < 3; step++) {
+    for (size_t i = 0; i < n; i++) {
+      residual[i] = fabsf(curve[i] - (float)(g.gain * (double)centre[i] + g.offset));
+      scratch[i] = residual[i];
+    }
+    const float reach = 1.5F * 1.4826F * plb_median_f(scratch, n);
+    for (size_t i = 0; i < n; i++) {
+      weight[i] = residual[i] <= reach ? 1.0F : reach / residual[i];
+    }
+    ok = regress(curve, centre, weight, n, &g);
+  }
+  free(weight);
+  if (!ok) {
+    return (plb_gain){1.0, 0.0, false};
+  }
+  g.usable = g.gain >= 0.2 && g.gain <= 5.0;
+  return g;
+}
+
+/* The curve with its gain and offset removed; as it is when the gain is not to be believed. */
+static void to_shape(const float *curve, plb_gain g, size_t n, float *out) {
+  if (!g.usable) {
+    memcpy(out, curve, n * sizeof *out);
+    return;
+  }
+  const float scale = (float)(1.0 / g.gain), offset = (float)g.offset;
+  for (size_t i = 0; i < n; i++) {
+    out[i] = (curve[i] - offset) * scale;
+  }
+}
+
+static void mean_of(const float *const *curve, size_t n, size_t grid, float *out) {
+  for (size_t g = 0; g < grid; g++) {
+    double sum = 0.0;
+    for (size_t i = 0; i < n; i++) {
+      sum += (double)curve[i][g];
+    }
+    out[g] = (float)(sum / (double)n);
+  }
+}
+
+/*
+ * h of the recipe: standard deviation over exemplars, the largest of three neighbours, drawn towards the median over the grid, widened by
+ * 1 + 1/n for a new capture, with the floor added. With one exemplar the spread is what its own cycles show.
+ */
+static bool half_width(const float *const *curve, size_t n, size_t grid, const float *centre, const float *within, double floor,
+                       float *out) {
+  float *s = plb_calloc(2 * grid, sizeof *s);
+  if (s == NULL) {
+    return false;
+  }
+  float *scratch = s + grid;
+  for (size_t g = 0; g < grid; g++) {
+    double square = 0.0;
+    for (size_t i = 0; i < n; i++) {
+      const double d = (double)curve[i][g] - (double)centre[g];
+      square += d * d;
+    }
+    s[g] = n > 1 ? (float)sqrt(square / (double)(n - 1)) : within[g];
+  }
+  for (size_t g = 0; g < grid; g++) {
+    const float before = s[g > 0 ? g - 1 : 0], after = s[g + 1 < grid ? g + 1 : g];
+    scratch[g] = fmaxf(s[g], fmaxf(before, after));
+  }
+  memcpy(s, scratch, grid * sizeof *s);
+  const double typical = (double)plb_median_f(scratch, grid);
+  for (size_t g = 0; g < grid; g++) {
+    const double own = (double)s[g] * (double)s[g];
+    const double drawn = ((double)(n - 1) * own + 4.0 * typical * typical) / ((double)n + 3.0);
+    out[g] = (float)sqrt(drawn * (1.0 + 1.0 / (double)n) + floor * floor);
+  }
+  free(s);
+  return true;
+}
+
+static void ridge_dispose(plb_ridge *r) {
+  free(r->mean);
+  free(r->a);
+  free(r->factor);
+  *r = (plb_ridge){0};
+}
+
+static bool ridge_factor_dual(plb_ridge *r, double *trace) {
+  const size_t n = r->n;
+  r->factor = plb_calloc(n * n, sizeof *r->factor);
+  if (r->factor == NULL) {
+    return false;
+  }
+  for (size_t i = 0; i < n; i++) {
+    for (size_t j = 0; j <= i; j++) {
+      r->factor[i * n + j] = r->factor[j * n + i] = plb_dot_f(r->a + i * r->width, r->a + j * r->width, r->width);
+    }
+    *trace += r->factor[i * n + i];
+  }
+  return true;
+}
+
+static bool ridge_factor_primal(plb_ridge *r, double *trace) {
+  const size_t w = r->width;
+  r->factor = plb_calloc(w * w, sizeof *r->factor);
+  if (r->factor == NULL) {
+    return false;
+  }
+  for (size_t i = 0; i < r->n; i++) {
+    const float *row = r->a + i * w;
+    for (size_t p = 0; p < w; p++) {
+      const double rp = (double)row[p];
+      for (size_t q = 0; q <= p; q++) {
+        r->factor[p * w + q] += rp * (double)row[q];
+      }
+    }
+  }
+  for (size_t p = 0; p < w; p++) {
+    *trace += r->factor[p * w + p];
+  }
+  return true;
+}
+
+/*
+ * M = sqrt(y' (S + lambda I)^-1 y / width) with S the covariance of the exemplars in the band and
+ * lambda = 0.1 trace(K) / ((n-1) width) + f^2. Dual: y'y - k' (K + (n-1) lambda I)^-1 k over lambda; the same number by the matrix
+ * inversion lemma, with a system of n instead of width unknowns.
+ */
+static bool ridge_build(plb_ridge *r, const float *const *curve, size_t n, size_t from, size_t to, double floor) {
+  r->n = n;
+  r->width = to - from;
+  r->dual = n <= r->width;
+  r->mean = plb_calloc(r->width, sizeof *r->mean);
+  r->a = plb_calloc(n * r->width, sizeof *r->a);
+  if (r->mean == NULL || r->a == NULL) {
+    return false;
+  }
+  for (size_t k = 0; k < r->width; k++) {
+    double sum = 0.0;
+    for (size_t i = 0; i < n; i++) {
+      sum += (double)curve[i][from + k];
+    }
+    r->mean[k] = (float)(sum / (double)n);
+    for (size_t i = 0; i < n; i++) {
+      r->a[i * r->width + k] = curve[i][from + k] - r->mean[k];
+    }
+  }
+  if (n < 2) {
+    r->lambda = floor * floor;
+    return true;
+  }
+  double trace = 0.0;
+  if (!(r->dual ? ridge_factor_dual(r, &trace) : ridge_factor_primal(r, &trace))) {
+    return false;
+  }
+  const double freedom = (double)(n - 1);
+  r->lambda = 0.1 * trace / (freedom * (double)r->width) + floor * floor;
+  const size_t order = r->dual ? n : r->width;
+  if (!r->dual) {
+    free(r->a);
+    r->a = NULL;
+  }
+  for (size_t i = 0; i < order; i++) {
+    for (size_t j = 0; j < order; j++) {
+      double *cell = &r->factor[i * order + j];
+      *cell = (r->dual ? *cell : *cell / freedom) + (i == j ? (r->dual ? freedom : 1.0) * r->lambda : 0.0);
+    }
+  }
+  return plb_cholesky(r->factor, order);
+}
+
+static double reading_spread(double *value, size_t n, double *middle_out) {
+  double *copy = value + n;
+  memcpy(copy, value, n * sizeof *copy);
+  *middle_out = plb_median(copy, n);
+  const double sd = plb_sd(value, n);
+  return sd * sd;
+}
+
+static bool fit_readings(plb_fit *f, const plb_profile *const *member, const plb_plan *plan) {
+  double *value = plb_calloc(2 * f->n, sizeof *value);
+  if (value == NULL) {
+    return false;
+  }
+  for (size_t r = 0; r < f->readings; r++) {
+    size_t n = 0;
+    for (size_t i = 0; i < f->n; i++) {
+      if (isfinite(member[i]->reading[r])) {
+        value[n++] = member[i]->reading[r];
+      }
+    }
+    f->reading_var[r] = n > 0 ? reading_spread(value, n, &f->reading_mid[r]) : 0.0;
+    if (n == 0) {
+      f->reading_mid[r] = NAN;
+    }
+  }
+  const size_t first = plb_profile_first_mark(plan->choice);
+  for (size_t m = 0; m < f->landmarks; m++) {
+    f->mark_mid[m] = (float)f->reading_mid[first + m];
+    const double floor = plb_profile_floor(plan->choice, first + m);
+    f->mark_half[m] = (float)sqrt(f->reading_var[first + m] * (1.0 + 1.0 / (double)f->n) + floor * floor);
+  }
+  free(value);
+  return true;
+}
+
+/* Everything of one channel but the ridges; `curve` are the members' medians, `shape` [n][grid] receives their shapes. */
+static bool fit_channel(plb_fit *f, size_t c, const plb_profile *const *member, const plb_plan *plan, const float **curve, float *shape,
+                        const float **shapes, double *value) {
+  plb_fit_channel *ch = &f->channel[c];
+  const size_t n = f->n, grid = f->grid;
+  ch->centre = plb_calloc(5 * grid, sizeof *ch->centre);
+  if (ch->centre == NULL) {
+    return false;
+  }
+  ch->half = ch->centre + grid;
+  ch->shape_centre = ch->centre + 2 * grid;
+  ch->shape_half = ch->centre + 3 * grid;
+  ch->within = ch->centre + 4 * grid;
+  mean_of(curve, n, grid, ch->centre);
+  float low = ch->centre[0], high = low;
+  for (size_t g = 0; g < grid; g++) {
+    low = fminf(low, ch->centre[g]);
+    high = fmaxf(high, ch->centre[g]);
+    for (size_t i = 0; i < n; i++) {
+      shape[i] = member[i]->spread[c * grid + g];
+    }
+    ch->within[g] = plb_median_f(shape, n);
+  }
+  ch->peak_to_peak = (double)high - (double)low;
+  ch->floor = fmax(0.005 * ch->peak_to_peak, plan->channel[c].step);
+  ch->floor = fmax(ch->floor, 1e-9);
+  ch->judge_gain = plan->channel[c].amplitude != PLB_RULE_FREE;
+  ch->judge_offset = plan->channel[c].offset != PLB_RULE_FREE;
+  ch->judge_raw = plan->channel[c].amplitude == PLB_RULE_ABSOLUTE && ch->judge_offset;
+  for (size_t i = 0; i < n; i++) {
+    const plb_gain gain = plb_gain_against(curve[i], ch->centre, grid);
+    to_shape(curve[i], gain, grid, shape + i * grid);
+    shapes[i] = shape + i * grid;
+    value[i] = gain.gain > 0.0 ? log(gain.gain) : 0.0;
+    value[2 * n + i] = ch->peak_to_peak > 0.0 ? gain.offset / ch->peak_to_peak : 0.0;
+  }
+  ch->gain_var = reading_spread(value, n, &ch->gain_mid);
+  ch->offset_var = reading_spread(value + 2 * n, n, &ch->offset_mid);
+  mean_of(shapes, n, grid, ch->shape_centre);
+  return half_width(curve, n, grid, ch->centre, ch->within, ch->floor, ch->half) &&
+         half_width(shapes, n, grid, ch->shape_centre, ch->within, ch->floor, ch->shape_half);
+}
+
+plb_status plb_fit_new(plb_fit **out, const plb_plan *plan, const plb_profile *const *member, size_t count, plb_error *err) {
+  const plb_slices *slices = &plan->slices;
+  *out = NULL;
+  plb_fit *f = plb_calloc(1, sizeof *f);
+  const float **curve = plb_calloc(2 * count, sizeof *curve);
+  float *shape = plb_calloc(count * slices->grid, sizeof *shape);
+  double *value = plb_calloc(4 * count, sizeof *value);
+  bool ok = f != NULL && curve != NULL && shape != NULL && value != NULL;
+  if (ok) {
+    *f = (plb_fit){.n = count, .channels = plan->channels, .grid = slices->grid, .landmarks = plan->choice->landmarks,
+                   .readings = plan->readings, .bands = slices->bands};
+    f->channel = plb_calloc(f->channels, sizeof *f->channel);
+    f->raw = plb_calloc(f->bands, sizeof *f->raw);
+    f->shape = plb_calloc(f->bands, sizeof *f->shape);
+    f->reading_mid = plb_calloc(f->readings, sizeof *f->reading_mid);
+    f->reading_var = plb_calloc(f->readings, sizeof *f->reading_var);
+    f->mark_mid = plb_calloc(f->landmarks, sizeof *f->mark_mid);
+    f->mark_half = plb_calloc(f->landmarks, sizeof *f->mark_half);
+    ok = f->channel && f->raw && f->shape && f->reading_mid && f->reading_var && f->mark_mid && f->mark_half &&
+         fit_readings(f, member, plan);
+  }
+  for (size_t c = 0; ok && c < f->channels; c++) {
+    for (size_t i = 0; i < count; i++) {
+      curve[i] = plb_profile_curve(member[i], c);
+    }
+    ok = fit_channel(f, c, member, plan, curve, shape, curve + count, value);
+    for (size_t b = 0; ok && b < f->bands; b++) {
+      if (slices->channel[b] == c) {
+        const double floor = f->channel[c].floor;
+        ok = ridge_build(&f->raw[b], curve, count, slices->from[b], slices->to[b], floor) &&
+             ridge_build(&f->shape[b], curve + count, count, slices->from[b], slices->to[b], floor);
+      }
+    }
+  }
+  free(curve);
+  free(shape);
+  free(value);
+  if (!ok) {
+    plb_fit_free(f);
+    return plb_fail(err, PLB_ENOMEM, "out of memory for a fit of %zu captures", count);
+  }
+  *out = f;
+  return PLB_OK;
+}
+
+void plb_fit_free(plb_fit *fit) {
+  if (fit == NULL) {
+    return;
+  }
+  for (size_t c = 0; fit->channel != NULL && c < fit->channels; c++) {
+    free(fit->channel[c].centre);
+  }
+  for (size_t b = 0; b < fit->bands; b++) {
+    if (fit->raw != NULL) {
+      ridge_dispose(&fit->raw[b]);
+    }
+    if (fit->shape != NULL) {
+      ridge_dispose(&fit->shape[b]);
+    }
+  }
+  free(fit->channel);
+  free(fit->raw);
+  free(fit->shape);
+  free(fit->reading_mid);
+  free(fit->reading_var);
+  free(fit->mark_mid);
+  free(fit->mark_half);
+  free(fit);
+}

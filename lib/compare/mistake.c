@@ -1,0 +1,95 @@
+#include "compare/outcome.h"
+#include <math.h>
+#include <string.h>
+
+/* The same tracks with one channel multiplied; only that channel is copied. */
+typedef struct scaled_tracks {
+  plb_tracks tracks;
+  double **x;
+  double *own;
+} scaled_tracks;
+
+static bool scale_channel(scaled_tracks *out, const plb_tracks *in, size_t channel, double factor) {
+  out->x = plb_calloc(in->channels, sizeof *out->x);
+  out->own = plb_calloc(in->samples, sizeof *out->own);
+  if (out->x == NULL || out->own == NULL) {
+    return false;
+  }
+  memcpy(out->x, in->x, in->channels * sizeof *out->x);
+  for (size_t i = 0; i < in->samples; i++) {
+    out->own[i] = in->x[channel][i] * factor;
+  }
+  out->x[channel] = out->own;
+  out->tracks = *in;
+  out->tracks.x = out->x;
+  return true;
+}
+
+static void scaled_dispose(scaled_tracks *s) {
+  free(s->x);
+  free(s->own);
+}
+
+/*
+ * A mistake is named only when undoing it leaves nothing to explain: the capture must then be as good as the good ones, noise included. A
+ * real tenth of the amplitude keeps its usual noise and is ten times too noisy once multiplied.
+ */
+static bool explains(const plb_judge *judge, const plb_outcome *undone) {
+  const plb_calibration *c = &judge->reference->calibration;
+  return undone->profile != NULL && !undone->structural && undone->score < 1.5 * fmax(c->limit, c->guard);
+}
+
+static plb_status try_factor(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, size_t channel, double factor,
+                             const char *code, plb_error *err) {
+  scaled_tracks scaled = {0};
+  plb_outcome *undone = NULL;
+  plb_status status = PLB_OK;
+  if (!scale_channel(&scaled, tracks, channel, 1.0 / factor)) {
+    status = plb_fail(err, PLB_ENOMEM, "out of memory");
+  } else {
+    status = plb_outcome_new(&undone, judge, &scaled.tracks, err);
+  }
+  scaled_dispose(&scaled);
+  if (status == PLB_OK && explains(judge, undone)) {
+    out->found = true;
+    out->factor = factor;
+    out->correlation = plb_outcome_frame(undone)->correlation;
+    out->undone = undone;
+    undone = NULL;
+    plb_text_copy(out->code, sizeof out->code, code);
+  }
+  plb_outcome_free(undone);
+  return status;
+}
+
+/* How many times too large the channel is: from the laid-over curve, else from the extremes. */
+static double seen_gain(const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen, size_t channel) {
+  if (seen->profile != NULL && seen->gain[channel].gain > 0.0) {
+    return seen->gain[channel].gain;
+  }
+  double low, high;
+  plb_extremes(tracks->x[channel], tracks->samples, &low, &high);
+  return (high - low) / judge->reference->channel[channel].peak_to_peak;
+}
+
+plb_status plb_mistake_find(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen, plb_error *err) {
+  static const double factor[] = {10.0, 20.0, 100.0, 1000.0}; /* attenuators and clamps in common use */
+  *out = (plb_mistake){.factor = 1.0};
+  plb_status status = PLB_OK;
+  for (size_t c = 0; status == PLB_OK && !out->found && c < judge->plan.channels; c++) {
+    const double gain = seen_gain(judge, tracks, seen, c);
+    for (size_t k = 0; k < sizeof factor / sizeof *factor && status == PLB_OK && !out->found; k++) {
+      for (int side = 0; side < 2 && status == PLB_OK && !out->found; side++) {
+        const double f = side == 0 ? factor[k] : 1.0 / factor[k];
+        if (gain > 0.0 && fabs(log(gain / f)) < log(1.3)) {
+          status = try_factor(out, judge, tracks, c, f, "factor", err);
+        }
+      }
+    }
+    const bool turned = seen->profile == NULL || seen->structural || seen->gain[c].gain < 0.0;
+    if (status == PLB_OK && !out->found && (turned || c == judge->reference->choice.channel)) {
+      status = try_factor(out, judge, tracks, c, -1.0, "lead-inverted", err);
+    }
+  }
+  return status;
+}

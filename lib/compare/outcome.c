@@ -1,0 +1,181 @@
+#include "compare/outcome.h"
+#include <math.h>
+#include <string.h>
+
+/* The reference's scales in the order of the terms; a reference without one of them was made by another rule. */
+static plb_status take_scales(plb_judge *j, plb_error *err) {
+  const plb_calibration *c = &j->reference->calibration;
+  if (c->scales != j->terms.count) {
+    return plb_fail(err, PLB_EDATA, "the reference has %zu scales where its sections and readings need %zu; learn it again", c->scales,
+                    j->terms.count);
+  }
+  for (size_t k = 0; k < c->scales; k++) {
+    if (strcmp(c->scale[k].kind, plb_distance_kind_name(j->terms.term[k].kind)) != 0 || !(c->scale[k].value > 0.0)) {
+      return plb_fail(err, PLB_EDATA, "scale %zu of the reference is not '%s'; learn it again", k + 1,
+                      plb_distance_kind_name(j->terms.term[k].kind));
+    }
+    const plb_term *t = &j->terms.term[k];
+    const double tolerance = t->kind <= PLB_D_NOISE ? j->reference->band[j->plan.slices.band[t->index]].tolerance : 1.0;
+    j->scale[k] = c->scale[k].value * tolerance;
+  }
+  return PLB_OK;
+}
+
+static double structural_limit(const plb_reference *r) {
+  double worst = 0.0;
+  for (size_t i = 0; i < r->exemplars; i++) {
+    worst = fmax(worst, r->exemplar[i].reading[PLB_READ_AFFECTED]);
+  }
+  return fmax(0.04, 3.0 * worst);
+}
+
+static plb_status fit_members(plb_judge *j, plb_error *err) {
+  const plb_reference *r = j->reference;
+  for (size_t i = 0; i < r->exemplars; i++) {
+    const plb_status status = plb_profile_from_exemplar(&j->member[i], r, i, err);
+    if (status != PLB_OK) {
+      return status;
+    }
+  }
+  const plb_profile *const *member = (const plb_profile *const *)j->member;
+  const plb_status status = plb_fit_new(&j->fit, &j->plan, member, r->exemplars, err);
+  if (status != PLB_OK || r->choice.spec.kind != PLB_CYCLE_ONCE) {
+    return status;
+  }
+  return plb_elastic_new(&j->elastic, &j->plan, member, r->exemplars, err);
+}
+
+plb_status plb_judge_new(plb_judge **out, const plb_reference *reference, plb_error *err) {
+  *out = NULL;
+  if (reference->exemplars == 0) {
+    return plb_fail(err, PLB_EDATA, "the reference holds no good captures to compare with; learn one with `plumb learn`");
+  }
+  plb_judge *j = plb_calloc(1, sizeof *j);
+  if (j == NULL) {
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  j->reference = reference;
+  plb_status status = plb_plan_init(&j->plan, reference, err);
+  if (status == PLB_OK) {
+    status = plb_terms_new(&j->terms, &j->plan, err);
+  }
+  j->member = plb_calloc(reference->exemplars, sizeof(plb_profile *));
+  j->scale = plb_calloc(j->terms.count, sizeof *j->scale);
+  j->decimals = plb_calloc(reference->channels, sizeof *j->decimals);
+  if (status == PLB_OK && (j->member == NULL || j->scale == NULL || j->decimals == NULL)) {
+    status = plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  if (status == PLB_OK) {
+    status = take_scales(j, err);
+  }
+  if (status == PLB_OK) {
+    status = fit_members(j, err);
+  }
+  if (status != PLB_OK) {
+    plb_judge_free(j);
+    return status;
+  }
+  for (size_t c = 0; c < reference->channels; c++) {
+    j->decimals[c] = plb_decimals_for(reference->channel[c].peak_to_peak);
+  }
+  j->structural = structural_limit(reference);
+  *out = j;
+  return PLB_OK;
+}
+
+void plb_judge_free(plb_judge *judge) {
+  if (judge == NULL) {
+    return;
+  }
+  for (size_t i = 0; judge->member != NULL && i < judge->reference->exemplars; i++) {
+    plb_profile_free(judge->member[i]);
+  }
+  free(judge->member);
+  free(judge->scale);
+  free(judge->decimals);
+  plb_fit_free(judge->fit);
+  plb_elastic_free(judge->elastic);
+  plb_plan_dispose(&judge->plan);
+  plb_terms_dispose(&judge->terms);
+  free(judge);
+}
+
+plb_word plb_word_for_score(const plb_calibration *calibration, double score) {
+  if (score > calibration->limit && score > calibration->guard) {
+    return PLB_DEPARTS;
+  }
+  return score > calibration->limit || score > calibration->guard_robust ? PLB_BORDERLINE : PLB_AGREES;
+}
+
+double plb_term_score(const plb_judge *judge, const plb_outcome *outcome, size_t term) {
+  return plb_term_weight(&judge->terms.term[term], judge->elastic != NULL) * outcome->d[term] / judge->scale[term];
+}
+
+size_t plb_term_find(const plb_terms *terms, plb_distance_kind kind, size_t index) {
+  for (size_t j = 0; j < terms->count; j++) {
+    if (terms->term[j].kind == kind && terms->term[j].index == index) {
+      return j;
+    }
+  }
+  return SIZE_MAX;
+}
+
+static plb_status score_profile(plb_outcome *o, const plb_judge *judge, plb_error *err) {
+  plb_status status = plb_distances(judge->fit, &judge->plan, &judge->terms, o->profile, o->d, err);
+  if (status == PLB_OK && judge->elastic != NULL) {
+    status = plb_elastic_distances(judge->elastic, &judge->terms, o->profile, o->d, err);
+  }
+  if (status != PLB_OK) {
+    return status;
+  }
+  for (size_t c = 0; c < judge->plan.channels; c++) {
+    o->gain[c] = plb_gain_against(plb_profile_curve(o->profile, c), judge->fit->channel[c].centre, judge->fit->grid);
+  }
+  o->score = plb_score_of(&judge->terms, o->d, judge->scale, judge->elastic != NULL, &o->worst);
+  o->structural = plb_structural_share(o->profile) > judge->structural;
+  o->score += o->structural ? PLB_STRUCTURAL_STEP : 0.0;
+  o->word = plb_word_for_score(&judge->reference->calibration, o->score);
+  return PLB_OK;
+}
+
+plb_status plb_outcome_new(plb_outcome **out, const plb_judge *judge, const plb_tracks *tracks, plb_error *err) {
+  *out = NULL;
+  plb_outcome *o = plb_calloc(1, sizeof *o);
+  if (o == NULL) {
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  o->score = NAN;
+  o->worst = SIZE_MAX;
+  o->word = PLB_UNJUDGED;
+  o->d = plb_calloc(judge->terms.count, sizeof *o->d);
+  o->gain = plb_calloc(judge->plan.channels, sizeof *o->gain);
+  plb_status status = o->d != NULL && o->gain != NULL ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
+  if (status == PLB_OK) {
+    status = plb_frame_build(&o->frame, tracks, &judge->reference->choice, err);
+  }
+  if (status == PLB_OK && o->frame->mapped > 0) {
+    plb_frame *frame = o->frame;
+    o->frame = NULL;
+    status = plb_profile_new(&o->profile, frame, &judge->reference->choice, judge->decimals, err);
+    if (status == PLB_OK) {
+      status = score_profile(o, judge, err);
+    }
+  }
+  if (status != PLB_OK) {
+    plb_outcome_free(o);
+    return status;
+  }
+  *out = o;
+  return PLB_OK;
+}
+
+void plb_outcome_free(plb_outcome *outcome) {
+  if (outcome == NULL) {
+    return;
+  }
+  plb_profile_free(outcome->profile);
+  plb_frame_free(outcome->frame);
+  free(outcome->d);
+  free(outcome->gain);
+  free(outcome);
+}

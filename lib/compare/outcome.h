@@ -1,0 +1,55 @@
+#ifndef PLB_COMPARE_OUTCOME_H
+#define PLB_COMPARE_OUTCOME_H
+/** @file  One capture judged against one reference: the numbers, before any words. */
+#include "compare/elastic.h"
+#include "compare/judge.h"
+
+struct plb_judge {
+  const plb_reference *reference;
+  plb_plan plan;
+  plb_terms terms;
+  plb_profile **member; /* [reference->exemplars] views of the exemplars */
+  plb_fit *fit;
+  plb_elastic *elastic; /* NULL unless the reference is of single events */
+  double *scale;        /* [terms] T_j */
+  int *decimals;        /* [channels] */
+  double structural;    /* share of damaged cycles from which it counts */
+};
+
+typedef struct plb_outcome {
+  plb_profile *profile; /* NULL when nothing could be laid over the phase axis; then only `frame` */
+  plb_frame *frame;     /* owned here only when profile is NULL */
+  double *d;            /* [terms] */
+  plb_gain *gain;       /* [channels] */
+  double score;         /* NaN: none */
+  size_t worst;         /* term that made the score; SIZE_MAX: none */
+  bool structural;
+  plb_word word;        /* from the score alone */
+} plb_outcome;
+
+static inline const plb_frame *plb_outcome_frame(const plb_outcome *o) { return o->profile != NULL ? o->profile->frame : o->frame; }
+
+PLB_CHECKED plb_status plb_outcome_new(plb_outcome **out, const plb_judge *judge, const plb_tracks *tracks, plb_error *err);
+void plb_outcome_free(plb_outcome *outcome);
+
+/** departs above both limit and guard; borderline above the limit only, or above the robust guard only; else agrees. */
+plb_word plb_word_for_score(const plb_calibration *calibration, double score);
+/** The score of one term, weight and T included; NaN when it could not be judged. */
+double plb_term_score(const plb_judge *judge, const plb_outcome *outcome, size_t term);
+/** Index of a term, or SIZE_MAX. */
+size_t plb_term_find(const plb_terms *terms, plb_distance_kind kind, size_t index);
+
+/** A measuring mistake that explains a departure wholly. */
+typedef struct plb_mistake {
+  bool found;
+  char code[PLB_NAME_SIZE]; /* lead-inverted, factor */
+  double factor;            /* the samples are this many times too large */
+  double correlation;       /* with the known-good once undone */
+  plb_outcome *undone;      /* the judgement with the mistake undone; owned */
+} plb_mistake;
+
+/** Try the mistakes that fit the evidence, the cheapest to check first: undo each and judge again. */
+PLB_CHECKED plb_status plb_mistake_find(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen,
+                                        plb_error *err);
+
+#endif

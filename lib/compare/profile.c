@@ -1,0 +1,234 @@
+#include "compare/profile.h"
+#include <math.h>
+#include <string.h>
+
+size_t plb_profile_first_mark(const plb_cycle_choice *choice) { return PLB_READ_COMMON + choice->spans; }
+
+double plb_profile_floor(const plb_cycle_choice *choice, size_t reading) {
+  switch (reading) {
+  case PLB_READ_IRREGULARITY:
+  case PLB_READ_MISSING:
+  case PLB_READ_AFFECTED:
+    return 0.05;
+  case PLB_READ_UNLIKE:
+    return 0.01;
+  case PLB_READ_RATE:
+    return NAN; /* a condition, not a sign of health */
+  default:
+    break;
+  }
+  if (reading < plb_profile_first_mark(choice)) {
+    return 0.01; /* log of a duration */
+  }
+  return choice->spec.kind == PLB_CYCLE_WHEEL ? 0.02 / choice->spec.teeth / choice->spec.revs : 0.001;
+}
+
+plb_status plb_profile_readings(plb_reading_limit **out, size_t *count_out, const plb_cycle_choice *choice, plb_error *err) {
+  static const struct {
+    const char *name, *unit;
+  } common[PLB_READ_COMMON] = {
+      {"irregularity", "1"}, {"missing marks", "1"}, {"affected cycles", "1"}, {"unlike", "1"}, {"cycle rate", "Hz"}};
+  const size_t count = plb_profile_first_mark(choice) + choice->landmarks;
+  *out = NULL;
+  *count_out = 0;
+  plb_reading_limit *list = plb_calloc(count, sizeof *list);
+  if (list == NULL) {
+    return plb_fail(err, PLB_ENOMEM, "out of memory for %zu readings", count);
+  }
+  for (size_t i = 0; i < count; i++) {
+    list[i].low = list[i].high = NAN;
+    plb_text_copy(list[i].channel, sizeof list[i].channel, choice->spec.channel);
+    if (i < PLB_READ_COMMON) {
+      plb_text_copy(list[i].name, sizeof list[i].name, common[i].name);
+      plb_text_copy(list[i].unit, sizeof list[i].unit, common[i].unit);
+    } else if (i < plb_profile_first_mark(choice)) {
+      plb_text_copy(list[i].name, sizeof list[i].name, choice->span[i - PLB_READ_COMMON].name);
+      plb_text_copy(list[i].unit, sizeof list[i].unit, "s");
+    } else {
+      plb_text_copy(list[i].name, sizeof list[i].name, choice->landmark[i - plb_profile_first_mark(choice)].name);
+      plb_text_copy(list[i].unit, sizeof list[i].unit, "1");
+    }
+  }
+  *out = list;
+  *count_out = count;
+  return PLB_OK;
+}
+
+/* Pointwise over the cycles of one channel: median, robust spread, mean square around the rounded median. */
+static void sum_up_channel(plb_profile *p, size_t channel, int decimals, float *column, float *deviation) {
+  const plb_frame *f = p->frame;
+  const size_t rows = f->mapped;
+  float *median = p->median + channel * p->grid, *spread = p->spread + channel * p->grid;
+  float *scatter = p->scatter + channel * p->grid;
+  enum { STRIP = 16 }; /* grid cells taken together, so that a row's cache line is used whole */
+  for (size_t g0 = 0; g0 < p->grid; g0 += STRIP) {
+    const size_t width = p->grid - g0 < STRIP ? p->grid - g0 : STRIP;
+    for (size_t r = 0; r < rows; r++) {
+      const float *curve = plb_frame_curve(f, r, channel) + g0;
+      for (size_t k = 0; k < width; k++) {
+        column[k * rows + r] = curve[k];
+      }
+    }
+    for (size_t k = 0; k < width; k++) {
+      float *values = column + k * rows;
+      memcpy(deviation, values, rows * sizeof *values);
+      const float middle = plb_median_f(deviation, rows);
+      for (size_t r = 0; r < rows; r++) {
+        deviation[r] = fabsf(values[r] - middle);
+      }
+      median[g0 + k] = middle;
+      spread[g0 + k] = 1.4826F * plb_median_f(deviation, rows);
+    }
+    plb_round_decimals(median + g0, width, decimals);
+    for (size_t k = 0; k < width; k++) {
+      double square = 0.0;
+      for (size_t r = 0; r < rows; r++) {
+        const double d = (double)column[k * rows + r] - (double)median[g0 + k];
+        square += d * d;
+      }
+      scatter[g0 + k] = (float)(square / (double)rows);
+    }
+  }
+  plb_round_decimals(spread, p->grid, decimals);
+}
+
+static void read_common(plb_profile *p, double *scratch) {
+  const plb_frame *f = p->frame;
+  double worst = 0.0, second = 0.0;
+  size_t mapped = 0;
+  for (size_t i = 0; i < f->found; i++) {
+    const plb_cycle_found *c = &f->cycle[i];
+    const bool ok = c->state == PLB_MAPPED;
+    const double odd = ok ? (double)(c->missing + c->surplus) : (double)(f->landmarks > 0 ? f->landmarks : 1);
+    if (odd > worst) {
+      second = worst;
+      worst = odd;
+    } else if (odd > second) {
+      second = odd;
+    }
+    p->unmapped += !ok;
+    p->damaged += ok && odd > 0.0;
+    if (ok) {
+      scratch[mapped++] = c->last - c->first;
+    }
+  }
+  const double typical = plb_median(scratch, mapped);
+  double irregular = 0.0;
+  mapped = 0;
+  for (size_t i = 0; i < f->found; i++) {
+    if (f->cycle[i].state == PLB_MAPPED) {
+      irregular = fmax(irregular, fabs((f->cycle[i].last - f->cycle[i].first) / typical - 1.0));
+      scratch[mapped++] = f->cycle[i].correlation;
+    }
+  }
+  p->reading[PLB_READ_IRREGULARITY] = irregular;
+  p->reading[PLB_READ_MISSING] = f->found > 1 ? (worst + second) / 2.0 : worst;
+  p->reading[PLB_READ_AFFECTED] = f->found > 0 ? (double)(p->unmapped + p->damaged) / (double)f->found : 0.0;
+  p->reading[PLB_READ_UNLIKE] = mapped > 0 ? 1.0 - plb_median(scratch, mapped) : NAN;
+  p->reading[PLB_READ_RATE] = f->rate_hz;
+}
+
+/* Median over cycles of each span's log duration and each mark's phase. */
+static void read_marks(plb_profile *p, const plb_cycle_choice *choice, double *scratch) {
+  const plb_frame *f = p->frame;
+  const size_t first_mark = plb_profile_first_mark(choice);
+  for (size_t s = 0; s < choice->spans; s++) {
+    size_t n = 0;
+    for (size_t r = 0; r < f->mapped && f->span_s != NULL; r++) {
+      const double d = f->span_s[r * f->spans + s];
+      if (d > 0.0) {
+        scratch[n++] = log(d);
+      }
+    }
+    p->reading[PLB_READ_COMMON + s] = plb_median(scratch, n);
+  }
+  for (size_t m = 0; m < choice->landmarks; m++) {
+    size_t n = 0;
+    for (size_t r = 0; r < f->mapped; r++) {
+      const double at = f->landmark_phase[r * f->landmarks + m];
+      if (isfinite(at)) {
+        scratch[n++] = at;
+      }
+    }
+    p->reading[first_mark + m] = n * 2 >= f->mapped ? plb_median(scratch, n) : NAN;
+  }
+}
+
+plb_status plb_profile_new(plb_profile **out, plb_frame *frame, const plb_cycle_choice *choice, const int *decimals,
+                           plb_error *err) {
+  plb_status status = PLB_OK;
+  float *column = NULL;
+  double *scratch = NULL;
+  *out = NULL;
+  plb_profile *p = plb_calloc(1, sizeof *p);
+  if (p == NULL) {
+    plb_frame_free(frame);
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  p->frame = frame;
+  p->channels = frame->channels;
+  p->grid = frame->grid;
+  p->landmarks = choice->landmarks;
+  p->readings = plb_profile_first_mark(choice) + choice->landmarks;
+  p->cycles = (unsigned)frame->mapped;
+  p->rate_hz = frame->rate_hz;
+  const size_t points = p->channels * p->grid, most = frame->found > 0 ? frame->found : 1;
+  p->median = plb_calloc(points, sizeof *p->median);
+  p->spread = plb_calloc(points, sizeof *p->spread);
+  p->scatter = plb_calloc(points, sizeof *p->scatter);
+  p->reading = plb_calloc(p->readings, sizeof *p->reading);
+  column = plb_calloc(most * 17, sizeof *column);
+  scratch = plb_calloc(most, sizeof *scratch);
+  if (p->median == NULL || p->spread == NULL || p->scatter == NULL || p->reading == NULL || column == NULL || scratch == NULL) {
+    status = plb_fail(err, PLB_ENOMEM, "out of memory for a profile of %zu points", points);
+    goto done;
+  }
+  for (size_t c = 0; c < p->channels && frame->mapped > 0; c++) {
+    sum_up_channel(p, c, decimals[c], column, column + 16 * most);
+  }
+  read_common(p, scratch);
+  read_marks(p, choice, scratch);
+  *out = p;
+  p = NULL;
+done:
+  free(column);
+  free(scratch);
+  plb_profile_free(p);
+  return status;
+}
+
+plb_status plb_profile_from_exemplar(plb_profile **out, const plb_reference *reference, size_t exemplar, plb_error *err) {
+  const plb_exemplar *e = &reference->exemplar[exemplar];
+  *out = NULL;
+  plb_profile *p = plb_calloc(1, sizeof *p);
+  if (p == NULL) {
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  p->channels = reference->channels;
+  p->grid = reference->choice.grid;
+  p->landmarks = reference->choice.landmarks;
+  p->readings = reference->readings;
+  p->median = e->median;
+  p->spread = e->spread;
+  p->reading = e->reading;
+  p->cycles = e->cycles;
+  p->unmapped = e->unmapped;
+  p->rate_hz = e->rate_hz;
+  p->borrowed = true;
+  *out = p;
+  return PLB_OK;
+}
+
+void plb_profile_free(plb_profile *profile) {
+  if (profile == NULL) {
+    return;
+  }
+  plb_frame_free(profile->frame);
+  if (!profile->borrowed) {
+    free(profile->median);
+    free(profile->spread);
+    free(profile->reading);
+  }
+  free(profile->scatter);
+  free(profile);
+}
