@@ -54,26 +54,42 @@ static bool is_long_way(const double *x, size_t first, size_t run) {
   return way >= SHORTEST_WAY && way * 7 >= run;
 }
 
-plb_clip_side plb_clip_judge(const double *x, size_t n, double step, double rail) {
-  plb_clip_side side = {.level = -INFINITY};
-  for (size_t i = 0; i < n; i++)
-    if (x[i] > side.level)
-      side.level = x[i];
-  const bool at_rail = side.level >= rail;
-  const texture t = feel(x, n, side.level);
-  size_t all_runs = 0;
-  for (size_t i = 0; i < n;) {
+/* The next run of at least SHORTEST_RUN samples at the level from `from` on. @return its length, 0 at the end */
+static size_t next_run(const double *x, size_t n, double level, size_t from, size_t *first_out) {
+  for (size_t i = from; i < n; i++) {
     size_t run = 0;
-    while (i + run < n && x[i + run] == side.level)
+    while (i + run < n && x[i + run] == level)
       run++;
     if (run >= SHORTEST_RUN) {
-      all_runs++;
-      if (at_rail || (is_sharp(x, i, run, step) && (t.noisy || is_long_way(x, i, run)))) {
-        side.runs++;
-        side.samples += run;
-      }
+      *first_out = i;
+      return run;
     }
-    i += run + 1;
+    i += run;
+  }
+  return 0;
+}
+
+static double highest(const double *x, size_t n) {
+  double high = -INFINITY;
+  for (size_t i = 0; i < n; i++)
+    high = x[i] > high ? x[i] : high;
+  return high;
+}
+
+plb_clip_side plb_clip_judge(const double *x, size_t n, double step, double rail) {
+  plb_clip_side side = {.level = highest(x, n)};
+  const bool at_rail = side.level >= rail;
+  size_t first = 0, all_runs = 0;
+  size_t run = next_run(x, n, side.level, 0, &first);
+  if (run == 0)
+    return side;
+  const texture t = at_rail ? (texture){false, false} : feel(x, n, side.level);
+  for (; run > 0; run = next_run(x, n, side.level, first + run, &first)) {
+    all_runs++;
+    if (at_rail || (is_sharp(x, first, run, step) && (t.noisy || is_long_way(x, first, run)))) {
+      side.runs++;
+      side.samples += run;
+    }
   }
   side.clipped = at_rail ? side.runs > 0 : !t.few_values && side.runs >= FEWEST_RUNS && 2 * side.runs >= all_runs;
   return side;

@@ -40,6 +40,9 @@ static plb_status add(list *l, const char *code, const char *channel, bool block
   return plb_reason_add(&l->reason, &l->count, PLB_REASON_RECORDING, code, channel, blocks, text, action);
 }
 
+static const char *unit_text(const plb_channel *c) { return strcmp(c->unit, "1") == 0 ? "" : c->unit; }
+static const char *unit_space(const plb_channel *c) { return unit_text(c)[0] ? " " : ""; }
+
 typedef struct channel_view {
   const plb_capture *capture;
   const plb_channel *channel;
@@ -77,23 +80,23 @@ static plb_status check_missing(const channel_view *v, list *l) {
 
 static plb_status check_flat(const channel_view *v, list *l) {
   char text[PLB_TEXT_SIZE];
-  plb_text_print(text, sizeof text, "stays at %.4g %s from the first sample to the last", v->low, v->channel->unit);
+  plb_text_print(text, sizeof text, "stays at %.4g%s%s from the first sample to the last", v->low, unit_space(v->channel), unit_text(v->channel));
   return add(l, "flat", v->channel->role, false, text, "check that the probe is connected and that this is the right channel");
 }
 
 static plb_status check_coarse(const channel_view *v, list *l) {
   const double steps = v->step > 0.0 ? (v->high - v->low) / v->step : INFINITY;
-  if (steps < 1.5 || steps >= COARSE_STEPS)
-    return PLB_OK; /* one step: a logic channel */
+  if (steps < 1.5 || steps >= COARSE_STEPS || v->finite < 2 * COARSE_STEPS)
+    return PLB_OK; /* one step: a logic channel; few samples cannot show many steps */
   char text[PLB_TEXT_SIZE];
-  plb_text_print(text, sizeof text, "only %.0f steps of %.3g %s between lowest and highest", steps, v->step, v->channel->unit);
+  plb_text_print(text, sizeof text, "only %.0f steps of %.3g%s%s between lowest and highest", steps, v->step, unit_space(v->channel), unit_text(v->channel));
   return add(l, "coarse", v->channel->role, false, text, "choose a smaller range on the recorder, so that the signal fills it");
 }
 
 static plb_status add_clipped(const channel_view *v, const plb_clip_side *side, bool top, list *l) {
   char text[PLB_TEXT_SIZE];
-  plb_text_print(text, sizeof text, "the %s is cut off at %.4g %s: %zu samples in %zu flat runs sit exactly there", top ? "top" : "bottom",
-                 top ? side->level : -side->level, v->channel->unit, side->samples, side->runs);
+  plb_text_print(text, sizeof text, "the %s is cut off at %.4g%s%s: %zu samples in %zu flat runs sit exactly there", top ? "top" : "bottom",
+                 top ? side->level : -side->level, unit_space(v->channel), unit_text(v->channel), side->samples, side->runs);
   return add(l, "clipped", v->channel->role, false, text, "choose a larger range or a larger attenuator and record again");
 }
 

@@ -3,7 +3,7 @@
 #include <string.h>
 
 /* The table of formats. Those that are told by a magic number come first; text, which is told by nothing, is the last. */
-static const plb_format *const formats[] = {&plb_format_text};
+static const plb_format *const formats[] = {&plb_format_wave, &plb_format_npy, &plb_format_text};
 
 enum { PROBED = 65536 };
 static const size_t most_bytes_default = (size_t)4 << 30;

@@ -5,7 +5,7 @@
 
 /* The smallest step between different values: a bitmap of the codes, or a sorted sample of the values. */
 
-enum { SAMPLE = 16384, BLOCKS = 16, WIDEST_MAP = 1 << 24 };
+enum { SAMPLE = 8192, BLOCKS = 16, WIDEST_MAP = 1 << 24 };
 
 static int compare_double(const void *a, const void *b) {
   const double x = *(const double *)a, y = *(const double *)b;

@@ -10,7 +10,7 @@
  * The time column is not stored: a clock keeps what is needed of it.
  */
 
-enum { NO_TIME = -1 };
+enum { NO_TIME = -1, FEWEST_NAMED = 8 };
 
 typedef struct reader {
   plb_text_layout layout;
@@ -252,6 +252,8 @@ static int find_time(reader *r) {
     double seconds;
     if (!rises_evenly(r, j) || (h->unit[0] && !plb_unit_convert(1.0, h->unit, "s", &seconds)))
       continue;
+    if (h->name[0] && !h->unit[0] && r->layout.rows < FEWEST_NAMED)
+      continue; /* a name that says nothing of time, and few rows to prove it wrong */
     const bool counter = counts_by_one(r, j) && !h->unit[0];
     if (counter && plb_time_is_counter_name(h->name))
       continue;
@@ -303,7 +305,7 @@ static plb_status finish_clock(const reader *r, plb_capture *out, plb_error *err
   out->gap_row = r->clock.widest_row;
   plb_capture_add_note(out, "time column: %d (%s%s)", r->time + 1, h->unit[0] ? h->unit : "s", r->time_named || h->unit[0] ? "" : ", told from its even rise");
   if (r->clock.repeats > 0)
-    plb_capture_add_note(out, "%zu time stamps repeat: they are printed with too few digits; the rate comes from the first and the last", r->clock.repeats);
+    plb_capture_add_note(out, "time stamps that repeat, because they are printed with too few digits: %zu; the rate comes from the first and the last", r->clock.repeats);
   return PLB_OK;
 }
 
@@ -350,11 +352,11 @@ static void note_layout(const reader *r, plb_capture *out) {
       plb_capture_add_note(out, "column %zu holds no numbers and is left out", j + 1);
   }
   if (r->missing > 0)
-    plb_capture_add_note(out, "%zu empty cells are missing samples", r->missing);
+    plb_capture_add_note(out, "missing samples (empty cells): %zu", r->missing);
   if (r->beyond > 0)
-    plb_capture_add_note(out, "%zu samples are marked as beyond the recorder's range", r->beyond);
+    plb_capture_add_note(out, "samples marked as beyond the recorder's range, counted as missing: %zu", r->beyond);
   if (r->empty_lines > 0)
-    plb_capture_add_note(out, "%zu empty lines between rows are left out", r->empty_lines);
+    plb_capture_add_note(out, "empty lines between rows, left out: %zu", r->empty_lines);
 }
 
 static plb_status read_text(plb_capture *out, const char *text, size_t size, double rate_hz, plb_error *err) {
