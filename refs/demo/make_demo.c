@@ -13,7 +13,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { POSITIONS = 60, TEETH = 58, RATE_HZ = 50000, SAMPLES = 30000 };
+enum { POSITIONS = 60, TEETH = 58, RATE_HZ = 50000, SAMPLES = 30000, MOST_SAMPLES = 10000000 };
 
 static const double two_pi = 6.283185307179586;
 static const double step_v = 40.0 / 4096; /* a 12-bit recorder on its +-20 V range */
@@ -80,7 +80,7 @@ static void make_wheel(const van *v, uint64_t *random, double height[TEETH]) {
     height[v->bent_tooth - 1] *= v->bent_height;
 }
 
-static int write_capture(const van *v, uint64_t seed, FILE *out) {
+static int write_capture(const van *v, uint64_t seed, long samples, FILE *out) {
   uint64_t random = seed;
   double height[TEETH];
   make_wheel(v, &random, height);
@@ -88,7 +88,7 @@ static int write_capture(const van *v, uint64_t seed, FILE *out) {
   const double firing = next_uniform(&random) * two_pi;
   double wander = 0; /* slow change of the idle speed */
   fprintf(out, "time,crank\ns,V\n");
-  for (int i = 0; i < SAMPLES; i++) {
+  for (long i = 0; i < samples; i++) {
     wander += 2e-5 * next_normal(&random) - 2e-4 * wander;
     const double speed_rpm = v->speed_rpm * (1 + wander) * (1 + v->ripple * cos(2 * two_pi * turns + firing));
     const double volts =
@@ -122,8 +122,9 @@ static int write_readme(const char *folder) {
 }
 
 int main(int count, char **words) {
-  if (count != 2) {
-    fputs("usage: make-demo FOLDER\n", stderr);
+  const long samples = count == 3 ? strtol(words[2], NULL, 10) : SAMPLES;
+  if (count < 2 || count > 3 || samples < 1 || samples > MOST_SAMPLES) {
+    fputs("usage: make-demo FOLDER [SAMPLES]\n", stderr);
     return 64;
   }
   for (int i = 0; i < VANS; i++) {
@@ -132,7 +133,7 @@ int main(int count, char **words) {
     FILE *out = create(words[1], name);
     if (!out)
       return 73;
-    const int failed = write_capture(&vans[i], 60u * 2u + (uint64_t)i, out);
+    const int failed = write_capture(&vans[i], 60u * 2u + (uint64_t)i, samples, out);
     if (fclose(out) != 0 || failed) {
       fprintf(stderr, "make-demo: %s/%s: writing failed; check the disk\n", words[1], name);
       return 74;
