@@ -1,6 +1,7 @@
 # Sourced by quickstart.sh and tests/run.sh: which Debian packages each needs, and how the missing ones are installed.
 # shellcheck shell=sh
 
+# shellcheck disable=SC2034
 packages_build="build-essential cmake ninja-build pkg-config libfftw3-dev libxml2-dev libjansson-dev nettle-dev
  zlib1g-dev libgit2-dev"
 # shellcheck disable=SC2034

@@ -26,20 +26,25 @@ fi
 jobs=$(nproc)
 step() { printf '\n== %s\n' "$*"; }
 
+# build PRESET: the compiler's words are shown only when it fails.
+build() {
+  step "build $1"
+  cmake --preset "$1" -DPLB_TESTS=ON >"build/$1.log" 2>&1 || {
+    cat "build/$1.log" >&2
+    exit 1
+  }
+  cmake --build --preset "$1" --parallel "$jobs" >"build/$1.log" 2>&1 || {
+    grep -v '^\[' "build/$1.log" | head -n 60 >&2
+    exit 1
+  }
+}
+
 # build_and_test PRESET [ctest options]
 build_and_test() {
+  build "$1"
+  step "test $1"
   preset=$1
   shift
-  step "build $preset"
-  cmake --preset "$preset" -DPLB_TESTS=ON >"build/$preset.log" 2>&1 || {
-    cat "build/$preset.log" >&2
-    exit 1
-  }
-  cmake --build --preset "$preset" --parallel "$jobs" >"build/$preset.log" 2>&1 || {
-    grep -v '^\[' "build/$preset.log" | head -n 60 >&2
-    exit 1
-  }
-  step "test $preset"
   ctest --preset "$preset" --parallel "$jobs" "$@"
 }
 
@@ -48,10 +53,11 @@ export ASAN_OPTIONS=detect_leaks=1:strict_string_checks=1 UBSAN_OPTIONS=print_st
 
 if [ "$all" = yes ]; then
   build_and_test clang
-  # The OpenMP runtime of gcc is not built for the thread checker: one thread inside, ours (tests) outside.
+  # gcc's OpenMP runtime is not built for the thread checker and would drown it in false alarms: one thread inside,
+  # those of the test outside.
   OMP_NUM_THREADS=1 build_and_test tsan -L threads
+  build dev
   step "valgrind"
-  cmake --build --preset dev --parallel "$jobs" >build/dev.log 2>&1 || cmake --preset dev >build/dev.log 2>&1
   sh tests/memcheck.sh build/dev
   step "static analysis"
   sh tests/analyse.sh build/dev
