@@ -8,6 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 #include <sys/resource.h>
+#include <sys/socket.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -144,7 +145,7 @@ static void test_file__read_keeps_to_the_stated_maximum(void **state) {
   assert_int_equal(size, 10);
   free(data);
   assert_unreadable("a", 9, PLB_EDATA);
-  assert_unreadable("/dev/zero", 100000, PLB_EDATA); /* has no size to ask for */
+  assert_unreadable("/dev/zero", 1 << 20, PLB_EDATA); /* has no size to ask for */
   assert_int_equal(plb_file_read("a", SIZE_MAX, &data, &size, NULL), PLB_OK);
   free(data);
 }
@@ -158,6 +159,12 @@ static void test_file__read_files_without_a_size(void **state) {
   char path[32];
   snprintf(path, sizeof path, "/dev/fd/%d", ends[0]);
   assert_contents(path, "through a pipe");
+  close(ends[0]);
+  assert_int_equal(socketpair(AF_UNIX, SOCK_STREAM, 0, ends), 0); /* has a name but cannot be opened by it */
+  assert_int_equal(write(ends[1], "a socket", 8), 8);
+  close(ends[1]);
+  snprintf(path, sizeof path, "/proc/self/fd/%d", ends[0]);
+  assert_contents(path, "a socket");
   close(ends[0]);
   char *data = NULL;
   size_t size = 0;

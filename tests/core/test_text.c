@@ -94,6 +94,16 @@ static void test_text__number_sees_a_late_digit(void **state) {
   assert_true(got == 0x1.0000000000001p0);
 }
 
+static void test_text__number_with_many_zeros_on_both_sides(void **state) {
+  (void)state;
+  char text[1200] = "0.";
+  memset(text + 2, '0', 1100);
+  text[302] = '1'; /* 1e-301, written with 800 digits */
+  double got = NAN;
+  assert_true(read_number(text, &got));
+  assert_true(got == 1e-301);
+}
+
 static void test_text__number_refuses_other_forms(void **state) {
   (void)state;
   static const char *const texts[] = {"",   " 1",    "1 ",   "+",     "-",      ".",       "e5",
@@ -362,6 +372,7 @@ int main(void) {
       cmocka_unit_test(test_text__number_plain_forms),
       cmocka_unit_test(test_text__number_rounds_correctly),
       cmocka_unit_test(test_text__number_sees_a_late_digit),
+      cmocka_unit_test(test_text__number_with_many_zeros_on_both_sides),
       cmocka_unit_test(test_text__number_refuses_other_forms),
       cmocka_unit_test(test_text__number_stops_at_the_given_size),
       cmocka_unit_test(test_text__number_leaves_errno_alone),
