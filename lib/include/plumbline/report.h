@@ -17,16 +17,24 @@ typedef struct plb_request {
 
 typedef enum plb_text_style { PLB_TEXT_PLAIN, PLB_TEXT_TERMINAL } plb_text_style; /**< terminal: bold and Okabe-Ito colours, never colour alone */
 
-/** The whole verdict as text: sentence, sections, readings, marks, provenance, cautions. @param width columns, 0: 80 */
+/**
+ * The whole verdict as text: sentence, findings, sections, readings, marks, provenance, cautions. In plain style the first line is the
+ * whole sentence however long; every other line keeps the width. Where there are more than 16 sections only those that need a look
+ * have a row, the others are counted: plb_report_sections_text() has them all.
+ * @param width  columns, 0: 80, at least 24
+ */
 PLB_API PLB_CHECKED plb_status plb_report_text(char **out, const plb_verdict *verdict, plb_text_style style, int width, plb_error *err);
-/** One line of JSON, verdict/1, valid against schema/verdict-1.json. */
+/** The sentence and the table of every section. */
+PLB_API PLB_CHECKED plb_status plb_report_sections_text(char **out, const plb_verdict *verdict, plb_text_style style, int width,
+                                                        plb_error *err);
+/** One line of JSON (line end included), verdict/1, valid against schema/verdict-1.json. @param request  may be NULL */
 PLB_API PLB_CHECKED plb_status plb_report_json(char **out, const plb_verdict *verdict, const plb_request *request, plb_error *err);
 /** The capture over its good range, sections marked, worst places marked. */
 PLB_API PLB_CHECKED plb_status plb_report_svg(char **out, const plb_verdict *verdict, plb_error *err);
 
 /** What is in a capture: format, channels, rate, recording check, a first picture in text, guesses. */
 PLB_API PLB_CHECKED plb_status plb_report_inspect_text(char **out, const plb_capture *capture, int width, plb_error *err);
-/** The same as capture/1. */
+/** The same as one line of JSON, capture/1, valid against schema/capture-1.json. */
 PLB_API PLB_CHECKED plb_status plb_report_inspect_json(char **out, const plb_capture *capture, plb_error *err);
 
 /** What learn did. */
