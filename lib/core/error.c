@@ -65,16 +65,6 @@ static void clean_line(char *text) {
   *to = '\0';
 }
 
-/* Cut an unfinished last character, so that clean_line does not turn it into question marks. */
-static void drop_cut_character(char *text, size_t size) {
-  size_t end = size - 1;
-  size_t first = end;
-  while (first > 0 && end - first < 4 && ((unsigned char)text[first - 1] & 0xC0) == 0x80)
-    first--;
-  if (first > 0 && (unsigned char)text[first - 1] >= 0xC0 && plb_text_utf8(text + first - 1) == 0)
-    text[first - 1] = '\0';
-}
-
 static void fill(plb_error *err, plb_status status, const char *format, va_list values) PLB_PRINTF(3, 0);
 
 static void fill(plb_error *err, plb_status status, const char *format, va_list values) {
@@ -86,7 +76,7 @@ static void fill(plb_error *err, plb_status status, const char *format, va_list 
   if (needed < 0)
     message[0] = '\0';
   else if ((size_t)needed >= sizeof message)
-    drop_cut_character(message, sizeof message);
+    plb_text_drop_cut(message, sizeof message);
   clean_line(message);
   *err = (plb_error)PLB_ERROR_INIT;
   err->status = status;
@@ -167,6 +157,6 @@ void plb_error_format(const plb_error *error, char *out, size_t size) {
   if (needed < 0)
     out[0] = '\0';
   else if ((size_t)needed >= size)
-    drop_cut_character(out, size);
+    plb_text_drop_cut(out, size);
   clean_path(out);
 }

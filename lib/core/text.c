@@ -52,6 +52,26 @@ size_t plb_text_utf8(const char *text) {
   return continues(text[3]) ? 4 : 0;
 }
 
+void plb_text_drop_cut(char *text, size_t size) {
+  size_t end = size - 1;
+  size_t first = end;
+  while (first > 0 && end - first < 4 && ((unsigned char)text[first - 1] & 0xC0) == 0x80)
+    first--;
+  if (first > 0 && (unsigned char)text[first - 1] >= 0xC0 && plb_text_utf8(text + first - 1) == 0)
+    text[first - 1] = '\0';
+}
+
+void plb_text_say(char *out, size_t size, const char *format, ...) {
+  va_list values;
+  va_start(values, format);
+  const int needed = plb_text_vprint(out, size, format, values);
+  va_end(values);
+  if (needed < 0)
+    out[0] = '\0';
+  else if ((size_t)needed >= size)
+    plb_text_drop_cut(out, size);
+}
+
 bool plb_text_copy(char *out, size_t size, const char *text) {
   const size_t length = text ? strlen(text) : size;
   if (length >= size) {
@@ -74,13 +94,6 @@ static size_t segment_length(const char *text, const char *extra) {
   while (text[n] && (is_slug_start(text[n]) || strchr(extra, text[n])))
     n++;
   return n <= 64 ? n : 0;
-}
-
-void plb_text_say(char *out, size_t size, const char *format, ...) {
-  va_list arguments;
-  va_start(arguments, format);
-  (void)plb_text_vprint(out, size, format, arguments);
-  va_end(arguments);
 }
 
 bool plb_text_is_slug(const char *text) {

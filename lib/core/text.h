@@ -13,10 +13,13 @@ int plb_text_vprint(char *out, size_t size, const char *format, va_list values) 
 /** Bytes (1 to 4) of the well-formed UTF-8 character at `text`, 0 when there is none (also at the final NUL). */
 size_t plb_text_utf8(const char *text);
 
+/** After text was cut to fill all `size` bytes of `out`: drop a last character of which only the beginning is left. */
+void plb_text_drop_cut(char *out, size_t size);
+
 /** Copy into a fixed field; false (and out empty) when it does not fit. */
 bool plb_text_copy(char *out, size_t size, const char *text);
 
-/** Print into a fixed field, cut to fit: for sentences, where a very long name may lose its tail. */
+/** Print into a fixed field, cut between characters to fit: for sentences, where a very long name may lose its tail. */
 void plb_text_say(char *out, size_t size, const char *format, ...) PLB_PRINTF(3, 4);
 
 /** A slug is [a-z0-9][a-z0-9-]{0,63}. */

@@ -281,6 +281,22 @@ static void test_text__copy_fits_or_empties(void **state) {
   assert_true(plb_text_copy(out, 1, ""));
 }
 
+/* A half character would make JSON and XML of it malformed. */
+static void test_text__say_cuts_between_characters(void **state) {
+  (void)state;
+  char out[8];
+  plb_text_say(out, sizeof out, "%d %s", 5, "\xC2\xB5s");
+  assert_string_equal(out, "5 \xC2\xB5s");
+  plb_text_say(out, sizeof out, "%s", "123456\xC2\xB5s");
+  assert_string_equal(out, "123456");
+  plb_text_say(out, sizeof out, "%s", "12345\xC2\xB5s");
+  assert_string_equal(out, "12345\xC2\xB5");
+  plb_text_say(out, sizeof out, "%s", "1234567\xC2\xB5s");
+  assert_string_equal(out, "1234567");
+  plb_text_say(out, sizeof out, "%s", "12345\xE2\x84\xA6");
+  assert_string_equal(out, "12345");
+}
+
 static void repeat(char *out, char c, size_t count) {
   memset(out, c, count);
   out[count] = '\0';
@@ -383,6 +399,7 @@ int main(void) {
       cmocka_unit_test(test_text__quantity_into_the_base_unit),
       cmocka_unit_test(test_text__quantity_says_what_to_write),
       cmocka_unit_test(test_text__copy_fits_or_empties),
+      cmocka_unit_test(test_text__say_cuts_between_characters),
       cmocka_unit_test(test_text__slug),
       cmocka_unit_test(test_text__name_of_a_reference),
       cmocka_unit_test(test_text__lower_touches_ascii_only),
