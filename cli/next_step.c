@@ -85,7 +85,7 @@ static void make_compare_command(words *to, const cli_inputs *inputs, const plb_
   add_channels(to, inputs, capture, guess);
 }
 
-static const char no_known_good[] = "cannot tell: there is no known-good to compare with";
+static const char no_known_good[] = "there is no known-good to compare with";
 
 static void describe_recording(words *to, const plb_capture *capture) {
   const double rate_hz = plb_capture_rate_hz(capture);
@@ -119,7 +119,7 @@ static char *make_text(const plb_capture *capture, const plb_guess *guesses, siz
   words text = {malloc(8 * COMMAND_SIZE), 8 * COMMAND_SIZE, 0};
   if (!text.text)
     return NULL;
-  add(&text, "%s\n\n", no_known_good);
+  add(&text, "Cannot tell: %s\n\n", no_known_good);
   describe_recording(&text, capture);
   describe_guesses(&text, capture, guesses, count);
   add(&text,

@@ -45,8 +45,9 @@ int cli_output_finish(int status) {
     failed = EIO;
   if (!failed)
     return status;
-  if (failed != EPIPE)
-    cli_note("standard output: cannot write it: %s; free some space or write elsewhere", strerror(failed));
+  if (failed == EPIPE)
+    return status; /* the reader has seen enough: what was found does not change */
+  cli_note("standard output: cannot write it: %s; free some space or write elsewhere", strerror(failed));
   return status >= CLI_USAGE ? status : CLI_IO;
 }
 

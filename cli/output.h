@@ -11,7 +11,7 @@ void cli_output_text(const char *text);
 
 /**
  * Flush standard output.
- * @return `status`, or 74 after saying why not everything was written; a reader who has gone is not told
+ * @return `status`, or 74 after saying why not everything was written. A reader who has gone ("| head") is no failure
  */
 int cli_output_finish(int status);
 

@@ -5,7 +5,8 @@
  *
  * The model: a coil on a magnet sees the flux rise and fall as teeth pass, so its voltage is -dPhi/dt = -w dPhi/dtheta
  * (Faraday's law of induction), and grows with speed. Each tooth adds one bell-shaped hump of flux; where two teeth are
- * missing nothing is added. Speed ripples twice a revolution with the firing of four cylinders in two revolutions.
+ * missing nothing is added. Speed ripples twice a revolution with the firing of four cylinders in two revolutions, at the
+ * same teeth in every van: the wheel is fixed to the crank.
  */
 #include <math.h>
 #include <stdint.h>
@@ -85,12 +86,12 @@ static int write_capture(const van *v, uint64_t seed, long samples, FILE *out) {
   double height[TEETH];
   make_wheel(v, &random, height);
   double turns = next_uniform(&random);
-  const double firing = next_uniform(&random) * two_pi;
+  const double slowest = 14.0 / POSITIONS + 0.002 * next_normal(&random); /* just before top dead centre, in turns */
   double wander = 0; /* slow change of the idle speed */
   fprintf(out, "time,crank\ns,V\n");
   for (long i = 0; i < samples; i++) {
     wander += 2e-5 * next_normal(&random) - 2e-4 * wander;
-    const double speed_rpm = v->speed_rpm * (1 + wander) * (1 + v->ripple * cos(2 * two_pi * turns + firing));
+    const double speed_rpm = v->speed_rpm * (1 + wander) * (1 - v->ripple * cos(2 * two_pi * (turns - slowest)));
     const double volts =
         v->coil_v * speed_rpm / 800 * slope_of_flux(height, turns) + 0.03 * next_normal(&random) + 0.02;
     fprintf(out, "%.5f,%.4f\n", (double)i / RATE_HZ, step_v * floor(volts / step_v + 0.5));
