@@ -1,0 +1,45 @@
+#include "reference/blocks.h"
+#include "reference/grammar.h"
+
+static const char *const predictions[] = {"0", "1", "2", "3", "linear", NULL};
+
+static const plb_attribute_rule integers_attributes[] = {
+    {"count", PLB_VALUE_INTEGER, true, 1, PLB_BLOCK_MOST, NULL},
+    {"decimals", PLB_VALUE_INTEGER, true, 0, PLB_DECIMALS_MOST, NULL},
+    {"prediction", PLB_VALUE_WORD, true, 0, 0, predictions},
+    {"weights", PLB_VALUE_LONGS, false, 0, 0, NULL},
+    {"shift", PLB_VALUE_INTEGER, false, 0, 15, NULL},
+    {"planes", PLB_VALUE_INTEGER, true, 1, PLB_PLANES_MOST, NULL},
+    {"crc32", PLB_VALUE_CRC, true, 0, 0, NULL},
+    {.name = NULL}};
+static const plb_attribute_rule steps_attributes[] = {
+    {"count", PLB_VALUE_INTEGER, true, 1, PLB_BLOCK_MOST, NULL},
+    {"decimals", PLB_VALUE_INTEGER, true, 0, PLB_DECIMALS_MOST, NULL},
+    {"multiplier", PLB_VALUE_LONG, true, 0, 0, NULL},
+    {"addend", PLB_VALUE_LONG, true, 0, 0, NULL},
+    {"step-shift", PLB_VALUE_INTEGER, true, 0, 40, NULL},
+    {"prediction", PLB_VALUE_WORD, true, 0, 0, predictions},
+    {"weights", PLB_VALUE_LONGS, false, 0, 0, NULL},
+    {"shift", PLB_VALUE_INTEGER, false, 0, 15, NULL},
+    {"planes", PLB_VALUE_INTEGER, true, 1, PLB_PLANES_MOST, NULL},
+    {"crc32", PLB_VALUE_CRC, true, 0, 0, NULL},
+    {.name = NULL}};
+static const plb_attribute_rule codes_attributes[] = {
+    {"count", PLB_VALUE_INTEGER, true, 1, PLB_BLOCK_MOST, NULL},
+    {"scale", PLB_VALUE_NUMBER, true, 0, 0, NULL},
+    {"offset", PLB_VALUE_NUMBER, true, 0, 0, NULL},
+    {"prediction", PLB_VALUE_WORD, true, 0, 0, predictions},
+    {"weights", PLB_VALUE_LONGS, false, 0, 0, NULL},
+    {"shift", PLB_VALUE_INTEGER, false, 0, 15, NULL},
+    {"planes", PLB_VALUE_INTEGER, true, 1, PLB_PLANES_MOST, NULL},
+    {"crc32", PLB_VALUE_CRC, true, 0, 0, NULL},
+    {.name = NULL}};
+static const plb_attribute_rule floats_attributes[] = {
+    {"count", PLB_VALUE_INTEGER, true, 1, PLB_BLOCK_MOST, NULL},
+    {"planes", PLB_VALUE_INTEGER, true, 4, 8, NULL},
+    {"crc32", PLB_VALUE_CRC, true, 0, 0, NULL},
+    {.name = NULL}};
+const plb_element_rule plb_rule_integers = {"integers", integers_attributes, NULL, PLB_CONTENT_BASE64};
+const plb_element_rule plb_rule_steps = {"steps", steps_attributes, NULL, PLB_CONTENT_BASE64};
+const plb_element_rule plb_rule_codes = {"codes", codes_attributes, NULL, PLB_CONTENT_BASE64};
+const plb_element_rule plb_rule_floats = {"floats", floats_attributes, NULL, PLB_CONTENT_BASE64};

@@ -1,0 +1,198 @@
+#include "reference/block_node.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- reading ---- */
+
+static plb_status fail_at(const plb_node *node, plb_error *err, const char *text) {
+  return plb_fail_line(err, PLB_EDATA, node->line, 0, "<%s>: %s", node->rule->name, text);
+}
+
+static plb_status read_weights(plb_block *out, const plb_node *node, plb_error *err) {
+  const char *text = plb_node_value(node, "weights");
+  const int64_t shift = plb_node_integer(node, "shift", -1);
+  if (out->order >= 0)
+    return text || shift >= 0 ? fail_at(node, err, "weights and shift belong to linear prediction only; remove them") : PLB_OK;
+  if (!text || shift < 0)
+    return fail_at(node, err, "linear prediction needs weights and shift; see the schema");
+  out->shift = (int)shift;
+  out->weights = 0;
+  for (char *end = NULL; *text; text = *end == ' ' ? end + 1 : end) {
+    const long long weight = strtoll(text, &end, 10);
+    if (out->weights == PLB_WEIGHTS_MOST || weight < INT16_MIN || weight > INT16_MAX)
+      return fail_at(node, err, "at most 32 weights from -32768 to 32767; get an undamaged copy");
+    out->weight[out->weights++] = (int32_t)weight;
+  }
+  return PLB_OK;
+}
+
+plb_status plb_block_from_node(plb_block *out, const plb_node *node, plb_error *err) {
+  *out = (plb_block){.count = (size_t)plb_node_integer(node, "count", 0), .planes = (int)plb_node_integer(node, "planes", 0)};
+  out->crc = (uint32_t)strtoul(plb_node_value(node, "crc32"), NULL, 16);
+  if (plb_node_is(node, "floats")) {
+    out->kind = PLB_BLOCK_FLOATS;
+    out->bits = out->planes * 8;
+    return out->bits == 32 || out->bits == 64 ? PLB_OK : fail_at(node, err, "floats have 4 or 8 planes; get an undamaged copy");
+  }
+  const int word = plb_node_word(node, "prediction");
+  out->order = word <= 3 ? word : -1;
+  out->kind = plb_node_is(node, "integers") ? PLB_BLOCK_INTEGERS : plb_node_is(node, "steps") ? PLB_BLOCK_STEPS : PLB_BLOCK_CODES;
+  if (out->kind == PLB_BLOCK_CODES) {
+    out->scale = plb_node_number(node, "scale");
+    out->offset = plb_node_number(node, "offset");
+  } else {
+    out->decimals = (int)plb_node_integer(node, "decimals", 0);
+  }
+  if (out->kind == PLB_BLOCK_STEPS)
+    out->steps = (plb_steps){plb_node_integer(node, "multiplier", 0), plb_node_integer(node, "addend", 0),
+                             (int)plb_node_integer(node, "step-shift", 0)};
+  return read_weights(out, node, err);
+}
+
+static plb_status name_line(const plb_node *node, plb_status status, plb_error *err) {
+  if (status != PLB_OK && err && err->line == 0)
+    err->line = node->line;
+  return status;
+}
+
+static plb_status read_floats(const plb_node *node, const plb_block *block, float *out, plb_error *err) {
+  double *value = plb_calloc(block->count, sizeof *value);
+  if (!value)
+    return plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
+  plb_status status = plb_block_unpack_floats(block, node->text, node->text_size, value, err);
+  for (size_t i = 0; status == PLB_OK && i < block->count; i++) {
+    if (!(fabs(value[i]) <= 3.4028234663852886e38)) /* FLT_MAX */
+      status = plb_fail(err, PLB_EDATA, "a curve holds a value that is not finite; get an undamaged copy");
+    else
+      out[i] = (float)value[i];
+  }
+  free(value);
+  return status;
+}
+
+static plb_status read_integers(const plb_node *node, const plb_block *block, float *out, plb_error *err) {
+  int32_t *code = plb_calloc(block->count, sizeof *code);
+  if (!code)
+    return plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
+  const plb_status status = plb_block_unpack_codes(block, node->text, node->text_size, code, err);
+  const double power = plb_ten_to(block->decimals);
+  for (size_t i = 0; status == PLB_OK && i < block->count; i++)
+    out[i] = (float)(code[i] / power);
+  free(code);
+  return status;
+}
+
+plb_status plb_curve_read(const plb_node *node, float *out, size_t n, plb_error *err) {
+  const plb_node *child = node->child;
+  plb_block block;
+  plb_status status = plb_block_from_node(&block, child, err);
+  if (status != PLB_OK)
+    return status;
+  if (block.count != n)
+    return plb_fail_line(err, PLB_EDATA, child->line, 0, "<%s> has %zu points, the grid %zu; get an undamaged copy", node->rule->name,
+                         block.count, n);
+  status = block.kind == PLB_BLOCK_FLOATS ? read_floats(child, &block, out, err) : read_integers(child, &block, out, err);
+  return name_line(child, status, err);
+}
+
+/* ---- writing ---- */
+
+static void put_prediction(plb_xml *xml, const plb_block *block) {
+  if (block->order >= 0) {
+    plb_xml_integer(xml, "prediction", block->order);
+    return;
+  }
+  char text[PLB_WEIGHTS_MOST * 8];
+  size_t used = 0;
+  for (int i = 0; i < block->weights; i++)
+    used += (size_t)plb_text_print(text + used, sizeof text - used, i ? " %d" : "%d", (int)block->weight[i]);
+  plb_xml_attribute(xml, "prediction", "linear");
+  plb_xml_attribute(xml, "weights", text);
+  plb_xml_integer(xml, "shift", block->shift);
+}
+
+static void put_block(plb_xml *xml, const plb_block *block, const unsigned char *data, size_t size) {
+  static const char *const names[] = {"integers", "steps", "codes", "floats"};
+  char crc[16];
+  plb_text_print(crc, sizeof crc, "%08lx", (unsigned long)block->crc);
+  plb_xml_open(xml, names[block->kind]);
+  plb_xml_integer(xml, "count", (int64_t)block->count);
+  if (block->kind == PLB_BLOCK_INTEGERS || block->kind == PLB_BLOCK_STEPS)
+    plb_xml_integer(xml, "decimals", block->decimals);
+  if (block->kind == PLB_BLOCK_STEPS) {
+    plb_xml_integer(xml, "multiplier", block->steps.multiplier);
+    plb_xml_integer(xml, "addend", block->steps.addend);
+    plb_xml_integer(xml, "step-shift", block->steps.shift);
+  }
+  if (block->kind == PLB_BLOCK_CODES) {
+    plb_xml_number(xml, "scale", block->scale);
+    plb_xml_number(xml, "offset", block->offset);
+  }
+  if (block->kind != PLB_BLOCK_FLOATS)
+    put_prediction(xml, block);
+  plb_xml_integer(xml, "planes", block->planes);
+  plb_xml_attribute(xml, "crc32", crc);
+  plb_xml_put_base64(xml, data, size);
+  plb_xml_close(xml, names[block->kind]);
+}
+
+plb_status plb_block_write_codes(plb_xml *xml, plb_packer *packer, plb_block *block, const int32_t *code, plb_error *err) {
+  const unsigned char *data;
+  size_t size;
+  const plb_status status = plb_block_pack_codes(packer, block, code, &data, &size, err);
+  if (status == PLB_OK)
+    put_block(xml, block, data, size);
+  return status;
+}
+
+plb_status plb_block_write_floats(plb_xml *xml, plb_packer *packer, plb_block *block, const double *value, plb_error *err) {
+  const unsigned char *data;
+  size_t size;
+  const plb_status status = plb_block_pack_floats(packer, block, value, &data, &size, err);
+  if (status == PLB_OK)
+    put_block(xml, block, data, size);
+  return status;
+}
+
+/* The integers k with curve = (float)(k / 10^decimals), exactly; false when there are none. */
+static bool find_integers(const float *curve, size_t n, int decimals, int32_t *code) {
+  const double power = plb_ten_to(decimals);
+  for (size_t i = 0; i < n; i++) {
+    const double k = round((double)curve[i] * power);
+    if (!(fabs(k) <= INT32_MAX) || (float)(k / power) != curve[i])
+      return false;
+    code[i] = (int32_t)k;
+  }
+  return true;
+}
+
+plb_status plb_curve_write(plb_xml *xml, plb_packer *packer, const char *name, const float *curve, size_t n, plb_error *err) {
+  plb_status status = PLB_OK;
+  plb_block block = {.kind = PLB_BLOCK_FLOATS, .count = n, .bits = 32};
+  int32_t *code = plb_calloc(n, sizeof *code);
+  double *value = plb_calloc(n, sizeof *value);
+  if (!code || !value) {
+    status = plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
+    goto done;
+  }
+  for (size_t i = 0; i < n; i++) {
+    value[i] = (double)curve[i];
+    if (!isfinite(value[i])) {
+      status = plb_fail(err, PLB_EDATA, "the %s curve is not finite at point %zu of %zu; learn it again", name, i, n);
+      goto done;
+    }
+  }
+  for (int decimals = 0; decimals <= 9 && block.kind == PLB_BLOCK_FLOATS; decimals++)
+    if (find_integers(curve, n, decimals, code))
+      block = (plb_block){.kind = PLB_BLOCK_INTEGERS, .count = n, .decimals = decimals};
+  plb_xml_open(xml, name);
+  status = block.kind == PLB_BLOCK_INTEGERS ? plb_block_write_codes(xml, packer, &block, code, err)
+                                            : plb_block_write_floats(xml, packer, &block, value, err);
+  plb_xml_close(xml, name);
+done:
+  free(code);
+  free(value);
+  return status;
+}

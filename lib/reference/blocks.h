@@ -1,0 +1,84 @@
+#ifndef PLB_REFERENCE_BLOCKS_H
+#define PLB_REFERENCE_BLOCKS_H
+/**
+ * @file  Sample blocks: up to 65,536 values, predicted, zigzag, in byte planes, deflated.
+ *
+ * How to decode one (tests/reference/decode.py does it in another language):
+ *   1. base64 -> zlib stream -> planes * count bytes: first the lowest byte of every value, then the next byte of every value, ...
+ *   2. floats: the bytes of each value, lowest first, are an IEEE 754 number of 32 or 64 bits. Done.
+ *   3. else u = sum of byte[p] * 256^p, and the residual r = u / 2 for even u, -(u + 1) / 2 for odd u.
+ *   4. prediction 0..3: that many times, replace the values by their running sum.
+ *      prediction linear: k[i] = r[i] + floor((w[0] k[i-1] + w[1] k[i-2] + ...) / 2^shift), with k = 0 before the first.
+ *   5. integers: value = k / 10^decimals.  codes: value = offset + scale * k.
+ *      steps: m = floor((multiplier * k + addend) / 2^step-shift), value = m / 10^decimals.
+ *   6. crc32 (as in zlib) is that of the values as little-endian integers of 32 bits - k for integers and codes, m for steps - or of
+ *      the floats' bytes, value by value.
+ * All of it is integer arithmetic, so every machine and language gets the same numbers.
+ */
+#include "core/core.h"
+#include "reference/limits.h"
+
+typedef enum plb_block_kind {
+  PLB_BLOCK_INTEGERS, /**< decimal text: value = k / 10^decimals */
+  PLB_BLOCK_STEPS,    /**< decimal text that a recorder made from codes */
+  PLB_BLOCK_CODES,    /**< value = offset + scale * k */
+  PLB_BLOCK_FLOATS    /**< as they are, NaN too */
+} plb_block_kind;
+
+enum { PLB_WEIGHTS_MOST = 32, PLB_PLANES_MOST = 5, PLB_DECIMALS_MOST = 18 };
+
+/** How a recorder's codes k become decimal integers m. */
+typedef struct plb_steps {
+  int64_t multiplier, addend;
+  int shift; /**< 0..40 */
+} plb_steps;
+
+/** Everything a block's tag says. */
+typedef struct plb_block {
+  plb_block_kind kind;
+  size_t count;         /**< 1..PLB_BLOCK_MOST */
+  int decimals;         /**< integers, steps: 0..PLB_DECIMALS_MOST */
+  plb_steps steps;      /**< steps */
+  double scale, offset; /**< codes */
+  int bits;             /**< floats: 32 or 64 */
+  int order;            /**< 0..3: differences; -1: linear */
+  int weights;          /**< linear: 1..PLB_WEIGHTS_MOST */
+  int32_t weight[PLB_WEIGHTS_MOST]; /**< -32768..32767 */
+  int shift;            /**< linear: 0..15 */
+  int planes;           /**< bytes per value: 1..PLB_PLANES_MOST, floats 4 or 8 */
+  uint32_t crc;
+} plb_block;
+
+/** Buffers and compressors that blocks of one document share. */
+typedef struct plb_packer plb_packer;
+plb_packer *plb_packer_new(void);
+void plb_packer_free(plb_packer *packer);
+
+/**
+ * Choose the smallest form of `code` (the k of the description above) and compress it. The caller has set kind, count, decimals or
+ * steps or scale; order, weights, shift, planes and crc are set here.
+ * @param data_out  borrowed from the packer until its next use
+ */
+PLB_CHECKED plb_status plb_block_pack_codes(plb_packer *packer, plb_block *block, const int32_t *code, const unsigned char **data_out,
+                                            size_t *size_out, plb_error *err);
+
+/** The same for floats; block->bits says which. Every NaN becomes the same NaN. */
+PLB_CHECKED plb_status plb_block_pack_floats(plb_packer *packer, plb_block *block, const double *value, const unsigned char **data_out,
+                                             size_t *size_out, plb_error *err);
+
+/**
+ * Undo it. Nothing is allocated before the compressed size has been found large enough for the declared count.
+ * @param text  base64 as it stands in the document
+ * @param out  [size: block->count] for integers the k, for steps the m, for codes the k
+ * @return PLB_OK, PLB_EDATA (what does not fit), PLB_ENOMEM
+ */
+PLB_CHECKED plb_status plb_block_unpack_codes(const plb_block *block, const char *text, size_t size, int32_t *out, plb_error *err);
+PLB_CHECKED plb_status plb_block_unpack_floats(const plb_block *block, const char *text, size_t size, double *out, plb_error *err);
+
+/** m of a recorder's code; false when it does not fit 32 bits. */
+bool plb_steps_apply(const plb_steps *steps, int32_t code, int32_t *out);
+
+/** 10^n as a double, exact for n <= 22. */
+double plb_ten_to(int n);
+
+#endif
