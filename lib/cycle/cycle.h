@@ -95,6 +95,7 @@ typedef struct plb_frame {
   double rate_hz;           /**< median cycles per second, read before any range is applied (wheel: from tooth times, gap or not); NaN: none */
   double revolutions;       /**< wheel: revolutions seen at that rate, gap or not */
   bool stroke_known;        /**< wheel, revs = 2 */
+  bool inverted;            /**< wheel: no clean wheel as it stands, but a clean one turned upside down (leads swapped) */
   double correlation, runner_up; /**< alignment: best and second-best place (outside the main lobe and whole-unit shifts), median over cycles */
 } plb_frame;
 void plb_frame_free(plb_frame *frame);

@@ -4,7 +4,8 @@
  * Every crossing is given a position, or none, so that the sum of these costs is least (the Viterbi recursion over crossing and position
  * in the turn; Forney, Proceedings of the IEEE 61, 1973):
  *   - a step of n positions that took d pitches: (d - n)^2 / 2 s^2 with s^2 = 0.12^2 + (0.03 n)^2, at most 12;
- *   - each tooth that was stepped over: MISS; each crossing in the gap: FILL; each crossing left without a position: SURPLUS.
+ *   - each tooth that was stepped over: MISS; each crossing in the gap: FILL; each crossing left without a position: SURPLUS;
+ *   - beginning anew at any position, after a hole or a joint in the recording: LOST.
  * The pitch is local, so acceleration does no harm; the gap of every turn speaks, so a run of missing teeth elsewhere is not taken for it and
  * a filled one is found. Costs are in units of minus log likelihood; the constants say that a fault of the wheel is about as unlikely as an
  * interval three standard deviations off. A wheel without a fault is labelled without the recursion.
@@ -15,8 +16,9 @@
 #include <string.h>
 
 static const double MISS = 4.0, FILL = 4.0, SURPLUS = 4.5, WORST = 12.0;
-enum { AROUND = 5, SKIP_MOST = 8, BEAM = 24 };
-static const float PRUNE = 40.0f;
+static const double LOST = 14.0; /* any position after any interval: a hole or a joint in the recording */
+enum { AROUND = 5, SKIP_MOST = 8, BEAM = 128, SHORT_STEP = 16 };
+static const float PRUNE = 25.0f;
 
 void plb_teeth_dispose(plb_teeth *t) {
   free(t->at);
@@ -133,11 +135,30 @@ typedef struct trellis {
   size_t states, capacity;
   size_t *first; /* [crossings + 1] states of crossing i are first[i] .. first[i + 1] */
   state *dense; /* [positions] the best way into each residue of the crossing at hand */
+  float *wheel; /* [SHORT_STEP][positions] what a step of n = 1 .. SHORT_STEP from each residue costs by the wheel */
 } trellis;
 
-static void relax(state *into, double cost, int32_t residue, int32_t step, int32_t from) {
-  if ((float)cost < into->cost)
-    *into = (state){(float)cost, residue, step, from};
+static double wheel_cost(const plb_teeth *t, int64_t residue, int64_t n) {
+  return MISS * (double)teeth_between(t, residue + 1, residue + n) + (plb_teeth_is_tooth(t, residue + n) ? 0.0 : FILL);
+}
+
+static void tabulate(const plb_teeth *t, float *wheel) {
+  for (int n = 1; n <= SHORT_STEP; n++)
+    for (int r = 0; r < t->positions; r++)
+      wheel[(n - 1) * t->positions + r] = (float)wheel_cost(t, r, n);
+}
+
+/** All states of crossing i moved on by n positions. */
+static void step_all(const plb_teeth *t, trellis *w, size_t i, int64_t n, float timing) {
+  const float *table = n <= SHORT_STEP ? w->wheel + (n - 1) * t->positions : NULL;
+  const int32_t turn = (int32_t)(n % t->positions);
+  for (size_t s = w->first[i]; s < w->first[i + 1]; s++) {
+    const int32_t r = w->state[s].residue;
+    const int32_t residue = r + turn < t->positions ? r + turn : r + turn - t->positions;
+    const float cost = w->state[s].cost + timing + (table ? table[r] : (float)wheel_cost(t, r, n));
+    if (cost < w->dense[residue].cost)
+      w->dense[residue] = (state){cost, residue, (int32_t)n, (int32_t)s};
+  }
 }
 
 static void extend(const plb_teeth *t, trellis *w, size_t i, size_t j) {
@@ -147,17 +168,38 @@ static void extend(const plb_teeth *t, trellis *w, size_t i, size_t j) {
   int64_t around = 1 + (int64_t)(0.06 * ratio);
   if (around > t->positions / 2)
     around = t->positions / 2;
-  for (int64_t n = middle - around; n <= middle + around; n++) {
-    if (n < 1)
-      continue;
-    const double timing = timing_cost(ratio, n) + skipped;
-    for (size_t s = w->first[i]; s < w->first[i + 1]; s++) {
-      const int64_t r = w->state[s].residue;
-      const int residue = (int)((r + n) % t->positions);
-      const double cost = (double)w->state[s].cost + timing + MISS * (double)teeth_between(t, r + 1, r + n) +
-                          (residue < real_teeth(t) ? 0.0 : FILL);
-      relax(&w->dense[residue], cost, residue, (int32_t)n, (int32_t)s);
-    }
+  for (int64_t n = middle - around > 1 ? middle - around : 1; n <= middle + around; n++)
+    step_all(t, w, i, n, (float)(timing_cost(ratio, n) + skipped));
+}
+
+/** An interval that is neither a whole number of pitches nor short of a hole. */
+static bool is_odd(const plb_teeth *t, size_t i, size_t j) {
+  const double ratio = (t->at[j] - t->at[i]) / t->pitch[i];
+  return ratio > 4.0 * (t->missing + 1) || timing_cost(ratio, (int64_t)(ratio + 0.5)) > 0.8;
+}
+
+/**
+ * From the best state of crossing i to every residue of crossing j, by the step nearest to the time that passed; after an ordinary gap only to
+ * tooth 1.
+ */
+static void begin_anew(const plb_teeth *t, trellis *w, size_t i, size_t j) {
+  size_t best = w->first[i];
+  for (size_t s = best + 1; s < w->first[i + 1]; s++)
+    if (w->state[s].cost < w->state[best].cost)
+      best = s;
+  if (best == w->first[i + 1])
+    return;
+  const double ratio = (t->at[j] - t->at[i]) / t->pitch[i];
+  const int64_t passed = (int64_t)(ratio < 1e6 ? ratio + 0.5 : 1e6), p = t->positions;
+  const int64_t residues = is_odd(t, i, j) ? p : ratio > 1.5 ? 1 : 0;
+  for (int64_t residue = 0; residue < residues; residue++) {
+    int64_t off = (residue - w->state[best].residue - passed) % p;
+    off += off < 0 ? p : 0;
+    off -= off > p / 2 ? p : 0;
+    const int64_t step = passed + off < 1 ? passed + off + p : passed + off;
+    const float cost = w->state[best].cost + (float)(LOST + (residue < real_teeth(t) ? 0.0 : FILL));
+    if (cost < w->dense[residue].cost)
+      w->dense[residue] = (state){cost, (int32_t)residue, (int32_t)step, (int32_t)best};
   }
 }
 
@@ -199,6 +241,8 @@ static bool run_trellis(const plb_teeth *t, trellis *w) {
         break;
       extend(t, w, j - back, j);
     }
+    if (j > 0)
+      begin_anew(t, w, j - 1, j);
     if (!keep(w, t, j))
       return false;
   }
@@ -240,10 +284,14 @@ static void trace_back(plb_teeth *t, const trellis *w, size_t s, size_t crossing
 
 static plb_status label_by_trellis(plb_teeth *t, double *cost_out, plb_error *err) {
   plb_status status = PLB_OK;
+  const size_t positions = (size_t)t->positions;
   trellis w = {.first = plb_calloc(t->count + 1, sizeof(size_t)),
-               .dense = plb_calloc((size_t)t->positions, sizeof(state))};
+               .dense = plb_calloc(positions, sizeof(state)),
+               .wheel = plb_calloc(positions, SHORT_STEP * sizeof(float))};
   size_t crossing = 0;
-  if (!w.first || !w.dense || !run_trellis(t, &w)) {
+  if (w.wheel)
+    tabulate(t, w.wheel);
+  if (!w.first || !w.dense || !w.wheel || !run_trellis(t, &w)) {
     status = plb_fail(err, PLB_ENOMEM, "no memory to label %zu teeth; free some memory", t->count);
     goto done;
   }
@@ -254,6 +302,7 @@ done:
   free(w.state);
   free(w.first);
   free(w.dense);
+  free(w.wheel);
   return status;
 }
 
@@ -276,22 +325,39 @@ static void span_of(const plb_teeth *t, int64_t *first_out, int64_t *last_out) {
     }
 }
 
-double plb_teeth_shift_cost(const plb_teeth *t, int shift) {
-  double cost = 0;
-  int64_t before = PLB_NO_POSITION, first = 0, last = 0;
-  for (size_t i = 0; i < t->count; i++) {
-    if (t->position[i] == PLB_NO_POSITION) {
-      cost += SURPLUS;
-      continue;
-    }
-    const int64_t here = t->position[i] + shift;
-    cost += plb_teeth_is_tooth(t, here) ? 0.0 : FILL;
-    if (before != PLB_NO_POSITION)
-      cost += MISS * (double)teeth_between(t, before + 1, here);
-    before = here;
-  }
+/** How often each residue was passed, and how often it held a crossing; crossings without a position are counted apart. */
+typedef struct census {
+  int32_t passed[PLB_TEETH_MOST], held[PLB_TEETH_MOST];
+  size_t surplus;
+  double turns;
+} census;
+
+static void count_residues(const plb_teeth *t, census *c) {
+  int64_t first = 0, last = 0;
+  *c = (census){0};
   span_of(t, &first, &last);
-  return cost * (double)t->positions / (double)(last > first ? last - first : 1);
+  if (first == PLB_NO_POSITION)
+    return;
+  const int64_t length = last - first + 1;
+  for (int k = 0; k < t->positions; k++)
+    c->passed[residue_of(t, first + k)] = (int32_t)((length - k + t->positions - 1) / t->positions);
+  for (size_t i = 0; i < t->count; i++)
+    if (t->position[i] == PLB_NO_POSITION)
+      c->surplus++;
+    else
+      c->held[residue_of(t, t->position[i])]++;
+  c->turns = (double)(length - 1) / t->positions;
+}
+
+void plb_teeth_shift_costs(const plb_teeth *t, double *cost) {
+  census c;
+  count_residues(t, &c);
+  for (int shift = 0; shift < t->positions; shift++) {
+    double sum = SURPLUS * (double)c.surplus;
+    for (int r = 0; r < t->positions; r++)
+      sum += (r + shift) % t->positions < real_teeth(t) ? MISS * (c.passed[r] - c.held[r]) : FILL * c.held[r];
+    cost[shift] = c.turns > 0 ? sum / c.turns : sum;
+  }
 }
 
 void plb_teeth_shift(plb_teeth *t, int shift) {
@@ -301,13 +367,14 @@ void plb_teeth_shift(plb_teeth *t, int shift) {
 }
 
 double plb_teeth_gap_filled(const plb_teeth *t) {
-  size_t filled = 0;
-  int64_t first = 0, last = 0;
-  for (size_t i = 0; i < t->count; i++)
-    filled += t->position[i] != PLB_NO_POSITION && !plb_teeth_is_tooth(t, t->position[i]);
-  span_of(t, &first, &last);
-  const int64_t gap = last - first + 1 - teeth_between(t, first, last + 1);
-  return gap > 0 ? (double)filled / (double)gap : 0.0;
+  census c;
+  int32_t filled = 0, gap = 0;
+  count_residues(t, &c);
+  for (int r = real_teeth(t); r < t->positions; r++) {
+    filled += c.held[r];
+    gap += c.passed[r];
+  }
+  return gap > 0 ? (double)filled / gap : 1.0;
 }
 
 static plb_status label(plb_teeth *t, plb_error *err) {

@@ -6,7 +6,8 @@
 #define PLB_CYCLE_TEETH_H
 #include "cycle/cycle.h"
 
-enum { PLB_NO_POSITION = INT64_MIN / 2 };
+enum { PLB_TEETH_MOST = 512 };
+#define PLB_NO_POSITION (INT64_MIN / 2)
 
 typedef struct plb_teeth {
   int positions, missing; /**< of the wheel: 60 and 2 */
@@ -28,10 +29,13 @@ void plb_teeth_dispose(plb_teeth *teeth);
 /** True when the crossings come from something that turns evenly. */
 bool plb_teeth_are_regular(const plb_teeth *teeth);
 
-/** Cost per turn if every position were `shift` higher: what the gap then leaves unexplained. Shift 0 gives the discrete part of `cost`. */
-double plb_teeth_shift_cost(const plb_teeth *teeth, int shift);
+/**
+ * Cost per turn if every position were `shift` higher, the timing left out: what the gap then leaves unexplained.
+ * @param cost  [size: positions]
+ */
+void plb_teeth_shift_costs(const plb_teeth *teeth, double *cost);
 void plb_teeth_shift(plb_teeth *teeth, int shift);
-/** Share of the gap's positions that hold a crossing, 0..1. */
+/** Share of the gap's positions that hold a crossing, 0..1; 1 where no gap was seen. */
 double plb_teeth_gap_filled(const plb_teeth *teeth);
 
 /** Is there a tooth at this position of a turn (any integer)? */

@@ -2,7 +2,7 @@
  * From one capture to the turns of its wheel.
  *
  * Levels: the learned ones first. They are kept when they give a clean wheel (regular, at most CLEAN per turn unexplained, over nine tenths
- * of the capture). Otherwise levels scaled to the capture's own swing are tried, narrow and then wide, and used only where
+ * of the capture, its gap seen, its speed within half to twice the learned one). Otherwise levels scaled to the capture's own swing are tried, narrow and then wide, and used only where
  * they leave at least 1 per turn less unexplained: so a signal of 0.1 or 10 times the size, or one that is lifted by volts, is still laid out
  * and its gain and offset can be judged, while a damaged tooth is still judged by the learned levels. The edge is never chosen again.
  */
@@ -10,7 +10,7 @@
 
 #include <math.h>
 
-static const double CLEAN = 4.0;
+static const double CLEAN = 4.0, GAP_UNSEEN = 0.75;
 
 size_t plb_wheel_landmarks(const plb_cycle_spec *spec) { return (size_t)((spec->teeth - spec->missing) * spec->revs); }
 
@@ -26,16 +26,25 @@ static double covered(const plb_teeth *t, size_t samples) {
   return t->count < 2 ? 0.0 : (t->at[t->count - 1] - t->at[0] + t->median_pitch) / (double)samples;
 }
 
-static bool is_clean(const plb_teeth *t, size_t samples) {
-  return plb_teeth_are_regular(t) && t->cost <= CLEAN && covered(t, samples) >= 0.9;
+/** No gap seen where there must be one, or a speed that no good capture came near: such crossings may be something other than teeth. */
+static bool is_doubtful(const plb_teeth *t, const plb_cycle_choice *choice, double rate_hz) {
+  const double rate = rate_hz / (t->median_pitch * t->positions * choice->spec.revs);
+  const bool learned = choice->rate_high_hz > 0;
+  return (t->missing > 0 && plb_teeth_gap_filled(t) >= GAP_UNSEEN) ||
+         (learned && (rate < 0.5 * choice->rate_low_hz || rate > 2.0 * choice->rate_high_hz));
 }
 
-/** Unexplained per turn, with the uncovered part of the capture counted as if all its teeth were missing. */
-static double unexplained(const plb_teeth *t, size_t samples) {
+static bool is_clean(const plb_teeth *t, const plb_tracks *tracks, const plb_cycle_choice *choice) {
+  return plb_teeth_are_regular(t) && t->cost <= CLEAN && covered(t, tracks->samples) >= 0.9 &&
+         !is_doubtful(t, choice, tracks->rate_hz);
+}
+
+/** Unexplained per turn, with the uncovered part of the capture, or all of a doubtful one, counted as if its teeth were missing. */
+static double unexplained(const plb_teeth *t, const plb_tracks *tracks, const plb_cycle_choice *choice) {
   if (!plb_teeth_are_regular(t))
     return INFINITY;
-  const double share = fmin(1.0, covered(t, samples));
-  return share * t->cost + (1.0 - share) * 4.0 * (t->positions - t->missing);
+  const double share = fmin(1.0, covered(t, tracks->samples)), none = 4.0 * (t->positions - t->missing);
+  return share * t->cost + (1.0 - share) * none + (is_doubtful(t, choice, tracks->rate_hz) ? none : 0.0);
 }
 
 static plb_status try_levels(plb_teeth *best, const plb_tracks *tracks, const plb_cycle_choice *choice, double low,
@@ -45,7 +54,7 @@ static plb_status try_levels(plb_teeth *best, const plb_tracks *tracks, const pl
                                            choice->spec.teeth, choice->spec.missing, err);
   if (status != PLB_OK)
     return status;
-  if (unexplained(&other, tracks->samples) < unexplained(best, tracks->samples) - must_save) {
+  if (unexplained(&other, tracks, choice) < unexplained(best, tracks, choice) - must_save) {
     plb_teeth_dispose(best);
     *best = other;
   } else {
@@ -64,7 +73,7 @@ static plb_status try_own_levels(plb_teeth *best, const plb_tracks *tracks, cons
     return status;
   plb_swing_levels(&swing, &low, &high);
   status = try_levels(best, tracks, choice, low, high, 1.0, err);
-  if (status == PLB_OK && !is_clean(best, tracks->samples)) {
+  if (status == PLB_OK && !is_clean(best, tracks, choice)) {
     const double wide = 0.3 * (swing.top - swing.bottom), middle = 0.5 * (swing.top + swing.bottom);
     status = try_levels(best, tracks, choice, middle - wide, middle + wide, 1.0, err);
   }
@@ -96,7 +105,7 @@ static plb_status likeness(const plb_teeth *t, const plb_tracks *tracks, const p
       sum += frame.cycle[i].correlation;
       count++;
     }
-  *out = count ? sum / (double)count : -1.0;
+  *out = count ? sum / (double)count : 0.0;
   plb_draft_dispose(&draft);
   free(frame.cycle);
   free(frame.value);
@@ -111,21 +120,24 @@ static plb_status likeness(const plb_teeth *t, const plb_tracks *tracks, const p
  */
 static plb_status settle_gap(plb_teeth *t, const plb_tracks *tracks, const plb_cycle_choice *choice, bool *decided_out,
                              plb_error *err) {
-  const double as_well = plb_teeth_shift_cost(t, 0) + 1.5, clear = 0.002;
-  double best = -2.0, second = -2.0;
+  const double clear = 0.002;
+  double cost[PLB_TEETH_MOST], best = -1.0, second = -1.0;
   int best_shift = 0, candidates = 0;
   plb_status status = PLB_OK;
-  *decided_out = plb_teeth_gap_filled(t) < 0.75;
+  *decided_out = plb_teeth_gap_filled(t) < GAP_UNSEEN;
+  plb_teeth_shift_costs(t, cost);
+  const double as_well = cost[0] + 1.5;
   for (int shift = 0; shift < t->positions; shift++)
-    candidates += plb_teeth_shift_cost(t, shift) <= as_well;
-  if (candidates < 2 || !choice->template_)
+    candidates += cost[shift] <= as_well;
+  if (candidates < 2 || !choice->template_ || !*decided_out)
     return PLB_OK;
   for (int shift = 0; shift < t->positions && status == PLB_OK; shift++) {
     double like = 0;
-    if (plb_teeth_shift_cost(t, shift) > as_well)
+    if (cost[shift] > as_well)
       continue;
     plb_teeth_shift(t, shift);
     status = likeness(t, tracks, choice, &like, err);
+    like = fabs(like); /* an inverted signal is most unlike in the right place */
     plb_teeth_shift(t, -shift);
     if (like > best) {
       second = best;
@@ -136,7 +148,7 @@ static plb_status settle_gap(plb_teeth *t, const plb_tracks *tracks, const plb_c
     }
   }
   plb_teeth_shift(t, best_shift);
-  *decided_out = *decided_out && best - second > clear;
+  *decided_out = best - second > clear;
   return status;
 }
 
@@ -153,7 +165,7 @@ plb_status plb_wheel_read(plb_teeth *out, const plb_tracks *tracks, const plb_cy
   *decided_out = false;
   plb_status status = plb_teeth_find(out, tracks->x[choice->channel], tracks->samples, choice->level_low,
                                      choice->level_high, choice->edge, choice->spec.teeth, choice->spec.missing, err);
-  if (status == PLB_OK && !is_clean(out, tracks->samples))
+  if (status == PLB_OK && !is_clean(out, tracks, choice))
     status = try_own_levels(out, tracks, choice, err);
   if (status == PLB_OK && plb_teeth_are_regular(out)) {
     *decided_out = true;
@@ -164,6 +176,21 @@ plb_status plb_wheel_read(plb_teeth *out, const plb_tracks *tracks, const plb_cy
   }
   if (status != PLB_OK)
     plb_teeth_dispose(out);
+  return status;
+}
+
+/** Upside down: as it stands no clean wheel, turned over a clean one. The other edge at the same levels is this edge of the turned signal. */
+static plb_status find_inverted(const plb_teeth *t, const plb_tracks *tracks, const plb_cycle_choice *choice, bool *out,
+                                plb_error *err) {
+  plb_cycle_choice turned = *choice;
+  plb_teeth other = {.count = 0};
+  turned.edge = -choice->edge;
+  *out = false;
+  if (choice->spec.missing == 0 || !plb_teeth_are_regular(t) || t->cost <= CLEAN)
+    return PLB_OK;
+  const plb_status status = try_own_levels(&other, tracks, &turned, err);
+  *out = status == PLB_OK && is_clean(&other, tracks, choice);
+  plb_teeth_dispose(&other);
   return status;
 }
 
@@ -207,6 +234,8 @@ plb_status plb_wheel_build(plb_frame *frame, const plb_tracks *tracks, const plb
   plb_status status = plb_wheel_read(&teeth, tracks, choice, &decided, err);
   if (status == PLB_OK && choice->spec.revs == 2 && decided)
     status = plb_wheel_stroke(&teeth, tracks, choice, &parity, &frame->stroke_known, err);
+  if (status == PLB_OK && choice->template_)
+    status = find_inverted(&teeth, tracks, choice, &frame->inverted, err);
   if (status != PLB_OK)
     goto done;
   frame->structure = plb_teeth_are_regular(&teeth);

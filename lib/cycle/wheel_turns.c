@@ -37,12 +37,21 @@ static unsigned most_wrong(const plb_cycle_spec *spec) {
   return at_least < teeth - 1 ? at_least : teeth - 1;
 }
 
+/** A step whose time does not fit its length: the recording has a hole or a joint there, or the teeth are beyond counting. */
+static bool is_torn(const plb_teeth *teeth, size_t before, size_t here) {
+  const double steps = (double)(teeth->position[here] - teeth->position[before]);
+  const double took = (teeth->at[here] - teeth->at[before]) / (0.5 * (teeth->pitch[before] + teeth->pitch[here]));
+  return fabs(took - steps) > fmax(0.7, 0.15 * steps);
+}
+
 /** Tie the teeth seen to their phases, count the missing ones and the surplus crossings. */
 static bool tie_teeth(turns *t, plb_draft *draft, plb_cycle_found *cycle, int64_t turn) {
   const plb_teeth *teeth = t->teeth;
   const int64_t real = teeth->positions - teeth->missing;
   double *mark = plb_draft_marks(draft), surplus_at = NAN;
   unsigned seen = 0;
+  bool torn = false;
+  size_t before = teeth->count;
   bool memory = plb_draft_anchor(draft, 0.0, cycle->first);
   while (t->event < teeth->count && teeth->at[t->event] < cycle->first)
     t->event++;
@@ -56,6 +65,8 @@ static bool tie_teeth(turns *t, plb_draft *draft, plb_cycle_found *cycle, int64_
     const int64_t from = position - turn * teeth->positions;
     const size_t landmark = (size_t)(from / teeth->positions * real + from % teeth->positions);
     mark[landmark] = teeth->at[i];
+    torn = torn || (before < teeth->count && is_torn(teeth, before, i));
+    before = i;
     seen++;
     memory = memory && plb_draft_anchor(draft, plb_wheel_phase(t->spec, landmark), teeth->at[i]);
   }
@@ -64,7 +75,7 @@ static bool tie_teeth(turns *t, plb_draft *draft, plb_cycle_found *cycle, int64_
   cycle->missing = (unsigned)draft->landmarks - seen;
   if (memory && !isnan(surplus_at))
     cycle->surplus_phase = plb_draft_phase_at(draft, draft->found - 1, surplus_at);
-  if (cycle->missing > most_wrong(t->spec) || cycle->surplus > most_wrong(t->spec) + (unsigned)t->spec->missing)
+  if (torn || cycle->missing > most_wrong(t->spec) || cycle->surplus > most_wrong(t->spec) + (unsigned)t->spec->missing)
     cycle->state = PLB_UNMAPPED_TEETH;
   return memory;
 }
