@@ -64,39 +64,6 @@ static plb_status half_differences(const plb_teeth *teeth, const plb_tracks *tra
   return status;
 }
 
-plb_status plb_wheel_stroke(const plb_teeth *teeth, const plb_tracks *tracks, const plb_cycle_choice *choice,
-                            int *parity_out, bool *known_out, plb_error *err) {
-  const size_t half = choice->grid / 2;
-  float *difference = NULL, *wanted = NULL;
-  size_t count = 0;
-  double sum = 0;
-  *parity_out = 0;
-  *known_out = false;
-  if (!choice->stroke || choice->stroke_channel >= (int)tracks->channels)
-    return PLB_OK;
-  plb_status status =
-      half_differences(teeth, tracks, &choice->spec, choice->stroke_channel, choice->grid, &difference, &count, err);
-  if (status != PLB_OK)
-    return status;
-  wanted = plb_calloc(half, sizeof(float));
-  if (!wanted) {
-    status = plb_fail(err, PLB_ENOMEM, "no memory for a stroke's curve; free some memory");
-    goto done;
-  }
-  for (size_t k = 0; k < half; k++)
-    wanted[k] = choice->stroke[k] - choice->stroke[k + half];
-  for (size_t i = 0; i < count; i++)
-    sum += plb_curve_correlation(difference + i * half, wanted, half);
-  *parity_out = sum < 0;
-  *known_out = count > 0 && fabs(sum) / (double)count > TOLD_APART;
-done:
-  free(difference);
-  free(wanted);
-  return status;
-}
-
-/* ---- learning */
-
 /** Mean of the cycles' curves, and how alike they are: mean correlation of each with the mean of the others. */
 static double consistency(const float *list, size_t count, size_t half, float *mean) {
   double sum = 0;
@@ -114,6 +81,58 @@ static double consistency(const float *list, size_t count, size_t half, float *m
   free(others);
   return count > 1 ? sum / (double)count : 0.0;
 }
+
+/**
+ * Correlation of two half differences, the larger in size over shifts of a sixth of a turn either way: a late spark or a slipped wheel moves the
+ * pressure, it does not make a firing turn an idle one. Past the end a half difference goes on with its sign changed.
+ */
+static double shifted_likeness(const float *difference, const float *wanted, size_t half, float *turned) {
+  const size_t reach = half / 6, stride = half / 256 + 1;
+  double best = 0;
+  for (size_t shift = 0; shift <= 2 * reach; shift += stride) {
+    const size_t from = shift + 2 * half - reach;
+    for (size_t k = 0; k < half; k++) {
+      const size_t at = (k + from) % (2 * half);
+      turned[k] = at < half ? difference[at] : -difference[at - half];
+    }
+    const double like = plb_curve_correlation(turned, wanted, half);
+    best = fabs(like) > fabs(best) ? like : best;
+  }
+  return best;
+}
+
+plb_status plb_wheel_stroke(const plb_teeth *teeth, const plb_tracks *tracks, const plb_cycle_choice *choice,
+                            int *parity_out, bool *known_out, plb_error *err) {
+  const size_t half = choice->grid / 2;
+  float *difference = NULL, *curve = NULL;
+  size_t count = 0;
+  *parity_out = 0;
+  *known_out = false;
+  if (!choice->stroke || choice->stroke_channel >= (int)tracks->channels)
+    return PLB_OK;
+  plb_status status =
+      half_differences(teeth, tracks, &choice->spec, choice->stroke_channel, choice->grid, &difference, &count, err);
+  if (status != PLB_OK)
+    return status;
+  curve = plb_calloc(3 * half, sizeof(float));
+  if (!curve) {
+    status = plb_fail(err, PLB_ENOMEM, "no memory for a stroke's curve; free some memory");
+    goto done;
+  }
+  float *mean = curve, *wanted = curve + half, *turned = wanted + half;
+  for (size_t k = 0; k < half; k++)
+    wanted[k] = choice->stroke[k] - choice->stroke[k + half];
+  const double alike = consistency(difference, count, half, mean);
+  const double like = count ? shifted_likeness(mean, wanted, half, turned) : 0.0;
+  *parity_out = like < 0;
+  *known_out = fabs(like) > TOLD_APART && (count < 2 || alike > TOLD_APART);
+done:
+  free(difference);
+  free(curve);
+  return status;
+}
+
+/* ---- learning */
 
 /**
  * What one channel says over all captures: the mean half difference, each capture's sign turned to the first's.
