@@ -1,6 +1,7 @@
 #include "capture/column.h"
 #include "capture/text_encoding.h"
 #include "capture/text_header.h"
+#include "capture/text_preamble.h"
 #include "capture/text_time.h"
 #include <math.h>
 #include <string.h>
@@ -10,7 +11,7 @@
  * The time column is not stored: a clock keeps what is needed of it.
  */
 
-enum { NO_TIME = -1, FEWEST_NAMED = 8 };
+enum { NO_TIME = -1, FEWEST_NAMED = 8, FEWEST_ROWS = 4 };
 
 typedef struct reader {
   plb_text_layout layout;
@@ -259,10 +260,29 @@ static int find_time(reader *r) {
       continue;
     if (found == NO_TIME && (j == 0 || counts_by_one(r, 0)))
       found = (int)j;
-    else if (found == 0 && counts_by_one(r, 0) && !counter)
+    else if (found == 0 && counts_by_one(r, 0) && !counter && r->layout.rows >= FEWEST_ROWS)
       found = (int)j;
   }
   return found;
+}
+
+/* Some recorders print the time in front of every channel. It must be the same time. */
+static plb_status leave_out_other_times(reader *r, plb_capture *out, plb_error *err) {
+  const plb_column *time = &r->column[r->time];
+  const size_t rows = r->layout.rows;
+  for (size_t j = 0; j < r->layout.columns; j++) {
+    plb_column *other = &r->column[j];
+    if ((int)j == r->time || other->kind == PLB_COLUMN_SKIP || !r->time_named || !plb_time_is_name(r->header[j].name))
+      continue;
+    const double step = rows > 1 ? fabs(sample_value(time, 1) - sample_value(time, 0)) : 0.0;
+    for (size_t i = 0; i < rows; i++)
+      if (!(fabs(sample_value(time, i) - sample_value(other, i)) <= 0.5 * step) || strcmp(r->header[j].unit, r->header[r->time].unit) != 0)
+        return plb_fail_line(err, PLB_EDATA, r->layout.body_line, 0, "columns %d and %zu hold different times; export the channels one by one",
+                             r->time + 1, j + 1);
+    plb_column_dispose(other);
+    plb_capture_add_note(out, "column %zu holds the time again and is left out", j + 1);
+  }
+  return PLB_OK;
 }
 
 /* How finely the stamps of the sample rows are printed. */
@@ -337,6 +357,28 @@ static plb_status make_channels(reader *r, plb_capture *out, plb_error *err) {
   return PLB_OK;
 }
 
+/* "CH1 min" beside "CH1 max": what is left of a longer recording. */
+static bool is_pair(const char *lowest, const char *highest) {
+  char low[PLB_NAME_SIZE], high[PLB_NAME_SIZE];
+  plb_text_copy(low, sizeof low, lowest);
+  plb_text_copy(high, sizeof high, highest);
+  plb_text_lower(low);
+  plb_text_lower(high);
+  char *at = strstr(low, "min");
+  if (!at || strlen(low) != strlen(high))
+    return false;
+  memcpy(at, "max", 3);
+  return strcmp(low, high) == 0;
+}
+
+static bool holds_pairs(const reader *r) {
+  for (size_t i = 0; i < r->layout.columns; i++)
+    for (size_t j = 0; j < r->layout.columns; j++)
+      if (i != j && r->layout.numeric[i] && r->layout.numeric[j] && is_pair(r->header[i].name, r->header[j].name))
+        return true;
+  return false;
+}
+
 static void note_layout(const reader *r, plb_capture *out) {
   const plb_text_layout *t = &r->layout;
   if (t->mark == ',')
@@ -359,6 +401,18 @@ static void note_layout(const reader *r, plb_capture *out) {
     plb_capture_add_note(out, "empty lines between rows, left out: %zu", r->empty_lines);
 }
 
+/* The time column; without one, what the lines above the rows say. */
+static plb_status find_rate(reader *r, plb_capture *out, double *rate_hz, plb_error *err) {
+  r->time = find_time(r);
+  if (r->time != NO_TIME)
+    return leave_out_other_times(r, out, err);
+  int64_t line = 0;
+  *rate_hz = plb_text_preamble_rate(&r->layout, &line);
+  if (*rate_hz > 0.0)
+    plb_capture_add_note(out, "sample rate: %.10g Hz, from line %lld", *rate_hz, (long long)line);
+  return *rate_hz > 0.0 ? PLB_OK : plb_fail_line(err, PLB_EDATA, r->layout.body_line, 0, "no time column; give --rate");
+}
+
 static plb_status read_text(plb_capture *out, const char *text, size_t size, double rate_hz, plb_error *err) {
   reader r = {.time = NO_TIME};
   plb_status status = plb_text_layout_find(&r.layout, text, size, err);
@@ -370,9 +424,7 @@ static plb_status read_text(plb_capture *out, const char *text, size_t size, dou
   if (status == PLB_OK) {
     plb_text_headers_read(&r.layout, r.header);
     if (rate_hz == 0.0)
-      r.time = find_time(&r);
-    if (rate_hz == 0.0 && r.time == NO_TIME)
-      status = plb_fail_line(err, PLB_EDATA, r.layout.body_line, 0, "no time column; give --rate");
+      status = find_rate(&r, out, &rate_hz, err);
   }
   if (status == PLB_OK) {
     if (r.time != NO_TIME) {
@@ -389,6 +441,7 @@ static plb_status read_text(plb_capture *out, const char *text, size_t size, dou
       status = finish_clock(&r, out, err);
   }
   if (status == PLB_OK) {
+    out->pairs = holds_pairs(&r);
     note_layout(&r, out);
     status = make_channels(&r, out, err);
   }
