@@ -128,13 +128,14 @@ static bool shift_decimals(plb_samples *s, double slope) {
 
 /* The file says mV and the user asks for V: the samples are converted; V and A cannot be: the user's unit holds. */
 static void convert_unit(plb_channel *channel, size_t n, const char *unit) {
-  double zero = 0.0, one = 1.0;
+  const double far = 1048576.0; /* a power of two, far enough out for the slope to keep its digits beside an offset */
+  double zero = 0.0, end = far;
   const bool known = strcmp(channel->unit, "1") != 0;
   if (unit[0] == '\0' || strcmp(unit, channel->unit) == 0)
     return;
-  if (known && plb_unit_convert(0.0, channel->unit, unit, &zero) && plb_unit_convert(1.0, channel->unit, unit, &one)) {
+  if (known && plb_unit_convert(0.0, channel->unit, unit, &zero) && plb_unit_convert(far, channel->unit, unit, &end)) {
     plb_samples *s = &channel->samples;
-    const double slope = one - zero;
+    const double slope = (end - zero) / far;
     if (s->real) {
       for (size_t i = 0; i < n; i++)
         s->real[i] = s->real[i] * slope + zero;
@@ -166,27 +167,53 @@ static plb_status check_maps(const plb_channel_map *maps, size_t count, plb_erro
   return PLB_OK;
 }
 
-static plb_status map_channel(const plb_capture *capture, const plb_channel_map *map, plb_channel *out, plb_error *err) {
-  const int found = find_channel(capture, map);
-  if (found < 0) {
-    char list[256];
-    list_columns(capture, list, sizeof list);
-    if (map->column > 0)
-      return plb_fail(err, PLB_EDATA, "column %d holds no channel; there are: %s", map->column, list);
-    return plb_fail(err, PLB_EDATA, "no column is named \"%s\"; there are: %s", map->header, list);
+static plb_status fail_column(const plb_capture *capture, const plb_channel_map *map, plb_error *err) {
+  char list[256];
+  list_columns(capture, list, sizeof list);
+  if (map->column > 0)
+    return plb_fail(err, PLB_EDATA, "column %d holds no channel; there are: %s", map->column, list);
+  return plb_fail(err, PLB_EDATA, "no column is named \"%s\"; there are: %s", map->header, list);
+}
+
+/* Whether a later map takes the same column, so that the samples must be copied and not moved. */
+static bool is_wanted_again(const plb_capture *capture, const plb_channel_map *maps, size_t at, size_t count, int channel) {
+  for (size_t i = at + 1; i < count; i++)
+    if (find_channel(capture, &maps[i]) == channel)
+      return true;
+  return false;
+}
+
+static plb_status map_channel(plb_capture *capture, const plb_channel_map *maps, size_t at, size_t count, plb_channel *out, plb_error *err) {
+  const int found = find_channel(capture, &maps[at]);
+  plb_channel *from = &capture->channel[found];
+  *out = *from;
+  if (is_wanted_again(capture, maps, at, count, found)) {
+    const plb_status status = copy_samples(&from->samples, capture->samples, &out->samples, err);
+    if (status != PLB_OK)
+      return status;
+  } else {
+    from->samples.code = NULL;
+    from->samples.real = NULL;
   }
-  *out = capture->channel[found];
-  const plb_status status = copy_samples(&capture->channel[found].samples, capture->samples, &out->samples, err);
-  if (status != PLB_OK)
-    return status;
-  plb_text_copy(out->role, sizeof out->role, map->role);
-  convert_unit(out, capture->samples, map->unit);
-  out->factor = map->factor;
+  plb_text_copy(out->role, sizeof out->role, maps[at].role);
+  convert_unit(out, capture->samples, maps[at].unit);
+  out->factor = maps[at].factor;
   return PLB_OK;
+}
+
+static void free_channels(plb_channel *channel, size_t count) {
+  for (size_t i = 0; i < count; i++) {
+    free(channel[i].samples.code);
+    free(channel[i].samples.real);
+  }
+  free(channel);
 }
 
 plb_status plb_capture_assign(plb_capture *capture, const plb_channel_map *maps, size_t count, plb_error *err) {
   plb_status status = check_maps(maps, count, err);
+  for (size_t i = 0; status == PLB_OK && i < count; i++)
+    if (find_channel(capture, &maps[i]) < 0)
+      status = plb_fail_path(err, fail_column(capture, &maps[i], err), capture->path);
   if (status != PLB_OK)
     return status;
   plb_channel *channel = plb_calloc(count, sizeof *channel);
@@ -194,22 +221,17 @@ plb_status plb_capture_assign(plb_capture *capture, const plb_channel_map *maps,
     return plb_fail(err, PLB_ENOMEM, "not enough memory for this recording; close other programs");
   size_t done = 0;
   while (status == PLB_OK && done < count) {
-    status = map_channel(capture, &maps[done], &channel[done], err);
+    status = map_channel(capture, maps, done, count, &channel[done], err);
     done += status == PLB_OK;
   }
-  if (status != PLB_OK) {
-    for (size_t i = 0; i < done; i++) {
-      free(channel[i].samples.code);
-      free(channel[i].samples.real);
-    }
-    free(channel);
+  if (status != PLB_OK) { /* out of memory: the capture must not keep channels without samples */
+    free_channels(channel, done);
+    free_channels(capture->channel, capture->channels);
+    capture->channel = NULL;
+    capture->channels = 0;
     return plb_fail_path(err, status, capture->path);
   }
-  for (size_t i = 0; i < capture->channels; i++) {
-    free(capture->channel[i].samples.code);
-    free(capture->channel[i].samples.real);
-  }
-  free(capture->channel);
+  free_channels(capture->channel, capture->channels);
   capture->channel = channel;
   capture->channels = count;
   return PLB_OK;
