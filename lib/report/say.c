@@ -133,6 +133,15 @@ void plb_say_signed_quantity(double value, const char *unit, int digits, char ou
   quantity(value, unit, digits, true, out);
 }
 
+void plb_say_beside(double value, double largest, const char *unit, int digits, char out[PLB_SAY_SIZE]) {
+  const char *code = unit;
+  const double factor = plb_unit_scale_for_people(largest, unit, &code);
+  char number[PLB_SAY_SIZE];
+  plb_say_number(value * factor, digits, number);
+  const char *people = isfinite(value) ? plb_say_unit(code) : "";
+  plb_text_print(out, PLB_SAY_SIZE, "%.30s%s%.31s", number, *people ? " " : "", people);
+}
+
 void plb_say_share(double share, char out[PLB_SAY_SIZE]) {
   if (!isfinite(share)) {
     plb_text_copy(out, PLB_SAY_SIZE, "-");

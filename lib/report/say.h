@@ -19,6 +19,8 @@ void plb_say_count(uint64_t value, char out[PLB_SAY_SIZE]);
 /** A value with its unit, scaled for people: 0.00042 s is "420 us". */
 void plb_say_quantity(double value, const char *unit, int digits, char out[PLB_SAY_SIZE]);
 void plb_say_signed_quantity(double value, const char *unit, int digits, char out[PLB_SAY_SIZE]);
+/** The same in the unit that suits `largest`, so that numbers side by side compare at a glance. */
+void plb_say_beside(double value, double largest, const char *unit, int digits, char out[PLB_SAY_SIZE]);
 /** A UCUM code as people write it: "Ohm", "deg C", "psi"; "" for plain numbers. */
 const char *plb_say_unit(const char *code);
 /** A share as per cent: 0.614 is "61 %". Never rounds to 100 % or 0 % what is not. */
