@@ -49,7 +49,7 @@ plb_status plb_explain_bands(plb_verdict *v, const plb_judge *judge, const plb_o
   for (size_t b = 0; b < s->bands; b++) {
     plb_band_result *r = &v->band[b];
     plb_band_view view;
-    plb_band_look(&view, judge, o, b, curve);
+    plb_band_look(&view, judge, o, b, false, curve);
     plb_text_copy(r->channel, sizeof r->channel, ref->channel[s->channel[b]].role);
     plb_text_copy(r->name, sizeof r->name, ref->band[s->band[b]].name);
     plb_text_copy(r->domain, sizeof r->domain, "cycle");

@@ -33,10 +33,10 @@ double plb_local_lag(const float *curve, const float *centre, size_t grid, size_
   return (double)at + offset;
 }
 
-static void pick_kind(plb_band_view *v, const plb_judge *judge, const plb_outcome *o, size_t slice) {
-  v->kind = PLB_D_LASTING;
+static void pick_kind(plb_band_view *v, const plb_judge *judge, const plb_outcome *o, size_t slice, bool moved) {
+  v->kind = moved ? PLB_D_SHAPE : PLB_D_LASTING;
   v->score = 0.0;
-  for (plb_distance_kind kind = PLB_D_LASTING; kind <= PLB_D_NOISE; kind++) {
+  for (plb_distance_kind kind = v->kind; kind <= PLB_D_NOISE; kind++) {
     const size_t term = plb_term_find(&judge->terms, kind, slice);
     const double s = term != SIZE_MAX ? plb_term_score(judge, o, term) : NAN;
     if (s > v->score) {
@@ -86,10 +86,10 @@ static void look_at_noise(plb_band_view *v, const plb_judge *judge, const plb_ou
   v->direction = "noisy";
 }
 
-void plb_band_look(plb_band_view *out, const plb_judge *judge, const plb_outcome *o, size_t slice, float *curve) {
+void plb_band_look(plb_band_view *out, const plb_judge *judge, const plb_outcome *o, size_t slice, bool moved, float *curve) {
   const size_t from = judge->plan.slices.from[slice], to = judge->plan.slices.to[slice], grid = judge->fit->grid;
   *out = (plb_band_view){.worst = from, .lag = NAN, .direction = "shape"};
-  pick_kind(out, judge, o, slice);
+  pick_kind(out, judge, o, slice, moved);
   take_curve(out, judge, o, slice, curve);
   double most = -1.0, signed_sum = 0.0, sum = 0.0;
   for (size_t g = from; g < to; g++) {

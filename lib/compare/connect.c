@@ -1,12 +1,11 @@
 #include "compare/connect.h"
 #include "capture/capture.h"
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 static bool is_unnamed(const plb_capture *capture, size_t channel) {
   char plain[PLB_NAME_SIZE];
-  snprintf(plain, sizeof plain, "c%d", plb_capture_column(capture, channel));
+  plb_text_print(plain, sizeof plain, "c%d", plb_capture_column(capture, channel));
   return strcmp(plain, plb_capture_role(capture, channel)) == 0;
 }
 
@@ -36,7 +35,7 @@ static plb_status refuse(const plb_capture *capture, const char *role, plb_error
   char list[256] = "";
   size_t used = 0;
   for (size_t k = 0; k < plb_capture_channels(capture) && used < sizeof list - PLB_NAME_SIZE - 16; k++) {
-    const int n = snprintf(list + used, sizeof list - used, "%s%d (%s)", k > 0 ? ", " : "", plb_capture_column(capture, k),
+    const int n = plb_text_print(list + used, sizeof list - used, "%s%d (%s)", k > 0 ? ", " : "", plb_capture_column(capture, k),
                            plb_capture_role(capture, k));
     used += n > 0 ? (size_t)n : 0;
   }

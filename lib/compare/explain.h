@@ -16,8 +16,11 @@ typedef struct plb_band_view {
   double lag;                 /**< [cells], + late; NaN */
   const char *direction;      /**< low high early late noisy shape */
 } plb_band_view;
-/** @param curve  [grid] scratch that the view keeps pointing into */
-void plb_band_look(plb_band_view *out, const plb_judge *judge, const plb_outcome *o, size_t slice, float *curve);
+/**
+ * @param moved  look at the shape only: what the gain or offset of the whole channel does is told elsewhere
+ * @param curve  [grid] scratch that the view keeps pointing into
+ */
+void plb_band_look(plb_band_view *out, const plb_judge *judge, const plb_outcome *o, size_t slice, bool moved, float *curve);
 /** Which cycles show the view's deviation at least half as strongly as the curve it is about. @param shown  [mapped] */
 void plb_band_shown(const plb_band_view *view, const plb_judge *judge, const plb_outcome *o, size_t slice, bool *shown);
 

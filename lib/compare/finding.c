@@ -184,6 +184,18 @@ static void find_structural(search *s) {
   find_unmapped(s, score);
 }
 
+/* What gain and offset do to the raw curve of the bands counts with them. */
+static double with_raw_bands(const search *s, size_t c, double score) {
+  for (size_t b = 0; b < s->judge->plan.slices.bands; b++) {
+    if (s->judge->plan.slices.channel[b] == c && s->judge->fit->channel[c].judge_raw) {
+      const double raw = fmax(reading_score(s, PLB_D_LASTING, b), reading_score(s, PLB_D_RAW, b));
+      const double shape = reading_score(s, PLB_D_SHAPE, b);
+      score = fmax(score, raw - (isnan(shape) ? 0.0 : shape));
+    }
+  }
+  return score;
+}
+
 static void find_gain(search *s, size_t c) {
   const plb_reference *ref = s->judge->reference;
   const double score = reading_score(s, PLB_D_GAIN, c), gain = s->o->gain[c].gain;
@@ -195,7 +207,7 @@ static void find_gain(search *s, size_t c) {
   if (f != NULL) {
     const bool wheel = ref->choice.spec.kind == PLB_CYCLE_WHEEL && c == ref->choice.channel;
     f->size = gain;
-    f->score = score;
+    f->score = with_raw_bands(s, c, score);
     f->pattern = PLB_LASTING;
     f->count = f->of = (unsigned)s->o->profile->frame->mapped;
     plb_text_say(f->text, sizeof f->text, "%s %s: typically %.2f of known-good", wheel ? "the teeth are" : "amplitude", low ? "low" : "high", gain);
@@ -213,7 +225,7 @@ static void find_offset(search *s, size_t c) {
   plb_finding *f = add(s, PLB_FINDING_READING, ref->channel[c].role, "offset", offset < 0.0 ? "low" : "high");
   if (f != NULL) {
     f->size = offset;
-    f->score = score;
+    f->score = with_raw_bands(s, c, score);
     f->pattern = PLB_LASTING;
     f->count = f->of = (unsigned)s->o->profile->frame->mapped;
     plb_text_copy(f->unit, sizeof f->unit, ref->channel[c].unit);
@@ -298,6 +310,16 @@ static void find_spacing(search *s) {
   }
 }
 
+/* Noise makes and hides pulses here and there; it does not hide the same tooth in every turn. */
+static bool explains_pulses(const search *s) {
+  bool lasting = false;
+  for (size_t i = 0; i < s->v->findings; i++) {
+    lasting = lasting || (s->v->finding[i].kind == PLB_FINDING_STRUCTURAL && s->v->finding[i].pattern == PLB_LASTING &&
+                          strcmp(s->v->finding[i].band, "marks") != 0 && strcmp(s->v->finding[i].band, "cycle") != 0);
+  }
+  return s->o->structural && !lasting;
+}
+
 /* Noise over most of the cycle is one finding. @return its score, 0 when there is none */
 static double find_noise(search *s, size_t c) {
   const plb_reference *ref = s->judge->reference;
@@ -315,16 +337,16 @@ static double find_noise(search *s, size_t c) {
   if (2 * noisy < bands || noisy == 0) {
     return 0.0;
   }
-  double square = 0.0;
-  for (size_t g = 0; g < s->judge->fit->grid; g++) {
-    square += (double)s->o->profile->scatter[c * s->judge->fit->grid + g];
+  const double size = plb_profile_noise(s->o->profile, s->tracks->x[c], s->tracks->samples, c);
+  if (size < 1.5 * ref->channel[c].noise) {
+    return 0.0; /* it is in some places only, and told there */
   }
   plb_finding *f = add(s, PLB_FINDING_BAND, ref->channel[c].role, "whole cycle", "noisy");
   if (f != NULL) {
-    f->size = sqrt(square / (double)s->judge->fit->grid);
+    f->size = size;
     f->pattern = PLB_LASTING;
     f->count = f->of = (unsigned)s->o->profile->frame->mapped;
-    f->score = score + (s->o->structural ? 2.0 * PLB_STRUCTURAL_STEP : 0.0); /* noise that makes false pulses explains them */
+    f->score = score + (explains_pulses(s) ? 2.0 * PLB_STRUCTURAL_STEP : 0.0);
     plb_text_copy(f->unit, sizeof f->unit, ref->channel[c].unit);
     plb_text_say(f->text, sizeof f->text, "noisy: %.2g %s RMS of scatter between %s, good captures %.2g %s", f->size, f->unit,
              plb_unit_of_cycle(ref, 2), ref->channel[c].noise, f->unit);
@@ -333,15 +355,9 @@ static double find_noise(search *s, size_t c) {
   return score;
 }
 
-/* A band whose raw curve departs only because the whole trace is higher, lower, larger or smaller has been told already. */
-static bool told_by_gain(const search *s, size_t slice, plb_distance_kind kind) {
-  const size_t c = s->judge->plan.slices.channel[slice];
-  if (kind != PLB_D_LASTING && kind != PLB_D_RAW) {
-    return false;
-  }
-  const double shape = reading_score(s, PLB_D_SHAPE, slice);
-  const bool moved = word_of(s, reading_score(s, PLB_D_GAIN, c)) != PLB_AGREES || word_of(s, reading_score(s, PLB_D_OFFSET, c)) != PLB_AGREES;
-  return moved && word_of(s, shape) == PLB_AGREES;
+/* The whole channel is larger, smaller, higher or lower: what is left to tell of its bands is their shape. */
+static bool is_moved(const search *s, size_t c) {
+  return word_of(s, reading_score(s, PLB_D_GAIN, c)) != PLB_AGREES || word_of(s, reading_score(s, PLB_D_OFFSET, c)) != PLB_AGREES;
 }
 
 static void say_band(search *s, plb_finding *f, const plb_band_view *view, const plb_band_result *first, const plb_band_result *last) {
@@ -369,43 +385,63 @@ static void say_band(search *s, plb_finding *f, const plb_band_view *view, const
   }
 }
 
+/* Whether a band has something of its own to tell. */
+static bool is_telling(const search *s, size_t c, const plb_band_view *view, const double *noise) {
+  const bool hopeless = is_moved(s, c) && !s->o->gain[c].usable; /* no shape can be made out */
+  const bool in_noise = noise[c] > 0.0 && (view->kind == PLB_D_NOISE || view->score <= noise[c]);
+  return word_of(s, view->score) != PLB_AGREES && !in_noise && !hopeless;
+}
+
+static void tell_bands(search *s, size_t first, size_t last, size_t worst, float *curve) {
+  const plb_reference *ref = s->judge->reference;
+  const plb_frame *frame = plb_outcome_frame(s->o);
+  const size_t c = s->judge->plan.slices.channel[worst], band = s->judge->plan.slices.band[worst];
+  plb_band_view view;
+  plb_band_look(&view, s->judge, s->o, worst, is_moved(s, c), curve);
+  plb_finding *f = add(s, PLB_FINDING_BAND, ref->channel[c].role, ref->band[band].name, view.direction);
+  if (f == NULL) {
+    return;
+  }
+  bool *shown = s->shown + frame->found; /* by mapped row; then by cycle */
+  plb_band_shown(&view, s->judge, s->o, worst, shown);
+  for (size_t i = 0; i < frame->found; i++) {
+    s->shown[i] = frame->cycle[i].state == PLB_MAPPED && shown[frame->cycle[i].row];
+  }
+  f->score = view.score;
+  f->size = view.deviation;
+  f->phase = ((double)view.worst + 0.5) / (double)frame->grid;
+  plb_text_copy(f->unit, sizeof f->unit, ref->channel[c].unit);
+  take_pattern(s, f);
+  say_band(s, f, &view, &s->v->band[first], &s->v->band[last]);
+  plb_advise(f, ref, &ref->band[band]);
+}
+
 /* Neighbouring bands that depart alike are one finding, told at the worst of them. */
 static void find_bands(search *s, double *noise, float *curve) {
-  const plb_reference *ref = s->judge->reference;
   const plb_slices *slices = &s->judge->plan.slices;
-  const plb_frame *frame = plb_outcome_frame(s->o);
-  for (size_t b = 0; b < slices->bands;) {
-    const size_t c = slices->channel[b];
-    size_t last = b, worst = b;
-    plb_band_view view;
-    plb_band_look(&view, s->judge, s->o, b, curve);
-    const bool tell = word_of(s, view.score) != PLB_AGREES && !told_by_gain(s, b, view.kind) &&
-                      !(noise[c] > 0.0 && (view.kind == PLB_D_NOISE || view.score <= noise[c]));
-    while (tell && last + 1 < slices->bands && slices->channel[last + 1] == c && s->v->band[last + 1].status != PLB_AGREES &&
-           strcmp(s->v->band[last + 1].direction, s->v->band[b].direction) == 0) {
-      last++;
-      worst = s->v->band[last].score > s->v->band[worst].score ? last : worst;
+  size_t first = SIZE_MAX, worst = 0;
+  const char *direction = "";
+  double most = 0.0;
+  for (size_t b = 0; b <= slices->bands; b++) {
+    plb_band_view view = {0};
+    bool telling = false;
+    if (b < slices->bands) {
+      plb_band_look(&view, s->judge, s->o, b, is_moved(s, slices->channel[b]), curve);
+      telling = is_telling(s, slices->channel[b], &view, noise);
     }
-    if (tell) {
-      plb_band_look(&view, s->judge, s->o, worst, curve);
-      plb_finding *f = add(s, PLB_FINDING_BAND, ref->channel[c].role, ref->band[slices->band[worst]].name, view.direction);
-      if (f == NULL) {
-        return;
-      }
-      bool *shown = s->shown + frame->found; /* by mapped row; then by cycle */
-      plb_band_shown(&view, s->judge, s->o, worst, shown);
-      for (size_t i = 0; i < frame->found; i++) {
-        s->shown[i] = frame->cycle[i].state == PLB_MAPPED && shown[frame->cycle[i].row];
-      }
-      f->score = view.score;
-      f->size = view.deviation;
-      f->phase = ((double)view.worst + 0.5) / (double)frame->grid;
-      plb_text_copy(f->unit, sizeof f->unit, ref->channel[c].unit);
-      take_pattern(s, f);
-      say_band(s, f, &view, &s->v->band[b], &s->v->band[last]);
-      plb_advise(f, ref, &ref->band[slices->band[worst]]);
+    const bool goes_on = telling && first != SIZE_MAX && slices->channel[b] == slices->channel[first] && strcmp(view.direction, direction) == 0;
+    if (first != SIZE_MAX && !goes_on) {
+      tell_bands(s, first, b - 1, worst, curve);
+      first = SIZE_MAX;
     }
-    b = last + 1;
+    if (telling && first == SIZE_MAX) {
+      first = worst = b;
+      most = view.score;
+      direction = view.direction;
+    } else if (goes_on && view.score > most) {
+      worst = b;
+      most = view.score;
+    }
   }
 }
 
@@ -424,7 +460,7 @@ static void find_elastic(search *s, float *curve) {
       }
     }
     plb_band_view view;
-    plb_band_look(&view, s->judge, s->o, worst, curve);
+    plb_band_look(&view, s->judge, s->o, worst, false, curve);
     const plb_band_result *band = &s->v->band[worst];
     plb_finding *f = add(s, PLB_FINDING_BAND, band->channel, band->name, view.direction);
     if (f == NULL) {

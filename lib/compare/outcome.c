@@ -138,34 +138,82 @@ static plb_status score_profile(plb_outcome *o, const plb_judge *judge, plb_erro
   return PLB_OK;
 }
 
-plb_status plb_outcome_new(plb_outcome **out, const plb_judge *judge, const plb_tracks *tracks, plb_error *err) {
-  *out = NULL;
-  plb_outcome *o = plb_calloc(1, sizeof *o);
-  if (o == NULL) {
-    return plb_fail(err, PLB_ENOMEM, "out of memory");
-  }
-  o->score = NAN;
-  o->worst = SIZE_MAX;
-  o->word = PLB_UNJUDGED;
-  o->d = plb_calloc(judge->terms.count, sizeof *o->d);
-  o->gain = plb_calloc(judge->plan.channels, sizeof *o->gain);
-  plb_status status = o->d != NULL && o->gain != NULL ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
-  if (status == PLB_OK) {
-    status = plb_frame_build(&o->frame, tracks, &judge->reference->choice, err);
-  }
-  if (status == PLB_OK && o->frame->mapped > 0) {
-    plb_frame *frame = o->frame;
-    o->frame = NULL;
-    status = plb_profile_new(&o->profile, frame, &judge->reference->choice, judge->decimals, err);
-    if (status == PLB_OK) {
-      status = score_profile(o, judge, err);
-    }
-  }
-  if (status != PLB_OK) {
-    plb_outcome_free(o);
+static plb_status frame_and_score(plb_outcome *o, const plb_judge *judge, const plb_tracks *tracks, const plb_cycle_choice *choice,
+                                  plb_error *err) {
+  plb_frame *frame = NULL;
+  plb_status status = plb_frame_build(&frame, tracks, choice, err);
+  if (status != PLB_OK || frame->mapped == 0) {
+    o->frame = frame;
     return status;
   }
-  *out = o;
+  status = plb_profile_new(&o->profile, frame, choice, judge->decimals, err);
+  return status == PLB_OK ? score_profile(o, judge, err) : status;
+}
+
+static plb_status outcome_init(plb_outcome **out, const plb_judge *judge, plb_error *err) {
+  *out = plb_calloc(1, sizeof **out);
+  if (*out != NULL) {
+    (*out)->score = NAN;
+    (*out)->worst = SIZE_MAX;
+    (*out)->word = PLB_UNJUDGED;
+    (*out)->d = plb_calloc(judge->terms.count, sizeof *(*out)->d);
+    (*out)->gain = plb_calloc(judge->plan.channels, sizeof *(*out)->gain);
+  }
+  if (*out == NULL || (*out)->d == NULL || (*out)->gain == NULL) {
+    plb_outcome_free(*out);
+    *out = NULL;
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  return PLB_OK;
+}
+
+/* A trace that sits higher or is smaller as a whole crosses fixed levels elsewhere on its flanks. */
+static bool levels_follow(const plb_judge *judge, const plb_outcome *o, plb_cycle_choice *moved) {
+  const plb_cycle_choice *choice = &judge->reference->choice;
+  if (choice->spec.kind != PLB_CYCLE_WHEEL || o->profile == NULL) {
+    return false;
+  }
+  const plb_gain g = o->gain[choice->channel];
+  const double swing = judge->fit->channel[choice->channel].peak_to_peak;
+  if (!(g.gain > 0.0) || (fabs(log(g.gain)) < 0.03 && fabs(g.offset) < 0.02 * swing)) {
+    return false;
+  }
+  *moved = *choice;
+  moved->level_low = g.gain * choice->level_low + g.offset;
+  moved->level_high = g.gain * choice->level_high + g.offset;
+  return true;
+}
+
+/*
+ * Gain and offset are judged once and then removed, so the levels that find the teeth follow them: otherwise every tooth would seem early
+ * or late by its flank. The second frame is kept when it maps as many cycles.
+ */
+plb_status plb_outcome_new(plb_outcome **out, const plb_judge *judge, const plb_tracks *tracks, plb_error *err) {
+  plb_cycle_choice moved;
+  plb_outcome *first = NULL, *second = NULL;
+  *out = NULL;
+  plb_status status = outcome_init(&first, judge, err);
+  if (status == PLB_OK) {
+    status = frame_and_score(first, judge, tracks, &judge->reference->choice, err);
+  }
+  if (status == PLB_OK && levels_follow(judge, first, &moved)) {
+    status = outcome_init(&second, judge, err);
+    if (status == PLB_OK) {
+      status = frame_and_score(second, judge, tracks, &moved, err);
+    }
+    if (status == PLB_OK && second->profile != NULL && second->profile->cycles >= first->profile->cycles &&
+        plb_structural_share(second->profile) <= plb_structural_share(first->profile)) {
+      plb_outcome *swap = first;
+      first = second;
+      second = swap;
+    }
+  }
+  plb_outcome_free(second);
+  if (status != PLB_OK) {
+    plb_outcome_free(first);
+    return status;
+  }
+  *out = first;
   return PLB_OK;
 }
 

@@ -197,6 +197,32 @@ done:
   return status;
 }
 
+double plb_profile_noise(const plb_profile *profile, const double *x, size_t samples, size_t channel) {
+  const plb_frame *f = profile->frame;
+  const float *median = plb_profile_curve(profile, channel);
+  double *apart = plb_calloc(samples, sizeof *apart);
+  size_t n = 0;
+  for (size_t r = 0; r < f->mapped && apart != NULL; r++) {
+    const double *edge = f->edge_at + r * (f->grid + 1);
+    size_t cell = 0;
+    for (size_t i = (size_t)fmax(ceil(edge[0]), 0.0); i < samples && (double)i < edge[f->grid] && n < samples; i++) {
+      while (cell + 1 < f->grid && (double)i >= edge[cell + 1]) {
+        cell++;
+      }
+      /* straight line between the middles of cells */
+      const double in_cell = ((double)i - edge[cell]) / (edge[cell + 1] - edge[cell]) - 0.5;
+      const size_t other = in_cell < 0.0 ? (cell > 0 ? cell - 1 : cell) : (cell + 1 < f->grid ? cell + 1 : cell);
+      const double d = x[i] - ((1.0 - fabs(in_cell)) * (double)median[cell] + fabs(in_cell) * (double)median[other]);
+      if (isfinite(d)) {
+        apart[n++] = fabs(d);
+      }
+    }
+  }
+  const double noise = n > 0 ? 1.4826 * plb_median(apart, n) : NAN;
+  free(apart);
+  return noise;
+}
+
 plb_status plb_profile_from_exemplar(plb_profile **out, const plb_reference *reference, size_t exemplar, plb_error *err) {
   const plb_exemplar *e = &reference->exemplar[exemplar];
   *out = NULL;

@@ -34,6 +34,13 @@ PLB_CHECKED plb_status plb_profile_new(plb_profile **out, plb_frame *frame, cons
 PLB_CHECKED plb_status plb_profile_from_exemplar(plb_profile **out, const plb_reference *reference, size_t exemplar, plb_error *err);
 void plb_profile_free(plb_profile *profile);
 
+/**
+ * Scatter of the samples themselves around the median cycle [unit], as 1.4826 times the median distance: the RMS of the noise, without what
+ * jitter does on steep edges. The grid averages over its cells and would show less.
+ * @param x  [samples] the channel the profile was made from
+ */
+double plb_profile_noise(const plb_profile *profile, const double *x, size_t samples, size_t channel);
+
 static inline const float *plb_profile_curve(const plb_profile *p, size_t channel) { return p->median + channel * p->grid; }
 static inline const float *plb_frame_curve(const plb_frame *f, size_t row, size_t channel) {
   return f->value + (row * f->channels + channel) * f->grid;

@@ -1,6 +1,5 @@
 #include "compare/explain.h"
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 const char *plb_word_name(plb_word word) {
@@ -22,12 +21,12 @@ const char *plb_finding_kind_name(plb_finding_kind kind) {
 static void say_finding(plb_verdict *v) {
   const plb_finding *f = &v->finding[0];
   const size_t size = sizeof v->sentence;
-  const int length = snprintf(v->sentence, size, "%s", f->text);
+  const int length = plb_text_print(v->sentence, size, "%s", f->text);
   if (length < 0 || (size_t)length >= size || f->check_first[0][0] == '\0') {
     return;
   }
   char check[PLB_TEXT_SIZE + 32];
-  const int more = snprintf(check, sizeof check, "; first check %s", f->check_first[0]);
+  const int more = plb_text_print(check, sizeof check, "; first check %s", f->check_first[0]);
   if (more > 0 && (size_t)(length + more) < size) {
     memcpy(v->sentence + length, check, (size_t)more + 1);
   }

@@ -1,6 +1,5 @@
 #include "learn/calibrate.h"
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 static const double default_alpha = 0.05;
@@ -173,7 +172,7 @@ static plb_status make_bands(plb_reference *r, const plb_learn_options *o, plb_e
   }
   r->bands = count;
   for (size_t b = 0; b < count; b++) {
-    snprintf(r->band[b].name, sizeof r->band[b].name, count < 100 ? "b%02zu" : "b%03zu", b + 1);
+    plb_text_print(r->band[b].name, sizeof r->band[b].name, count < 100 ? "b%02zu" : "b%03zu", b + 1);
     r->band[b].domain = PLB_BAND_CYCLE;
     r->band[b].from = (double)b / (double)count;
     r->band[b].to = (double)(b + 1) / (double)count;
@@ -257,7 +256,9 @@ static plb_status draw_corridor(lesson *l, plb_error *err) {
   c->lower = plb_calloc(points, sizeof *c->lower);
   c->upper = plb_calloc(points, sizeof *c->upper);
   c->jitter = plb_calloc(grid, sizeof *c->jitter);
-  if (c->centre == NULL || c->lower == NULL || c->upper == NULL || c->jitter == NULL) {
+  double *scratch = plb_calloc(l->n, sizeof *scratch);
+  if (c->centre == NULL || c->lower == NULL || c->upper == NULL || c->jitter == NULL || scratch == NULL) {
+    free(scratch);
     plb_fit_free(fit);
     return plb_fail(err, PLB_ENOMEM, "out of memory");
   }
@@ -267,12 +268,12 @@ static plb_status draw_corridor(lesson *l, plb_error *err) {
     plb_round_decimals(c->centre + k * grid, grid, l->decimals[k]);
     plb_round_decimals(c->lower + k * grid, grid, l->decimals[k]);
     plb_round_decimals(c->upper + k * grid, grid, l->decimals[k]);
-    double noise = 0.0;
-    for (size_t g = 0; g < grid; g++) {
-      noise += (double)fit->channel[k].within[g] * (double)fit->channel[k].within[g];
+    for (size_t i = 0; i < l->n; i++) {
+      scratch[i] = plb_profile_noise(l->profile[i], l->tracks[i]->x[k], l->tracks[i]->samples, k);
     }
-    r->channel[k].noise = sqrt(noise / (double)grid);
+    r->channel[k].noise = plb_median(scratch, l->n);
   }
+  free(scratch);
   plb_fit_free(fit);
   return PLB_OK;
 }
@@ -324,12 +325,12 @@ static plb_status name_reference(plb_reference *r, const plb_learn_options *o, p
   const size_t type_size = strlen(o->type);
   const bool full = strncmp(o->name, o->type, type_size) == 0 && o->name[type_size] == '/';
   char name[PLB_TEXT_SIZE], title[2 * PLB_TEXT_SIZE];
-  const int length = full ? snprintf(name, sizeof name, "%s", o->name) : snprintf(name, sizeof name, "%s/%s", o->type, o->name);
+  const int length = full ? plb_text_print(name, sizeof name, "%s", o->name) : plb_text_print(name, sizeof name, "%s/%s", o->type, o->name);
   if (length < 0 || (size_t)length >= sizeof name || !plb_text_copy(r->type, sizeof r->type, o->type)) {
     return plb_fail(err, PLB_EUSAGE, "the name is too long; use at most 180 characters");
   }
   plb_text_copy(r->name, sizeof r->name, name);
-  snprintf(title, sizeof title, "%s, known-good", name);
+  plb_text_print(title, sizeof title, "%s, known-good", name);
   r->title = plb_strdup(o->title != NULL ? o->title : title);
   r->date = plb_strdup(o->date);
   r->method = plb_strdup("learned from good captures; every score by leaving the capture and its group out");
