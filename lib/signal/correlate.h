@@ -53,11 +53,14 @@ double plb_peak_offset(double a, double b, double c);
 
 /**
  * Place of the peak of a sampled correlation near its sample k, between the samples: the sequence is interpolated as the band-limited
- * curve it is (24 neighbours to each side, fewer near the ends; with fewer than 4 by plb_peak_offset()). Reaches the
- * Cramer-Rao bound where plb_peak_offset() is biased: signals with content up to the Nyquist frequency, noise.
- * @param r  [size: n], as from plb_ncc() or plb_ncc_circular(); r[k] is the largest nearby. @param height_out  may be NULL
+ * curve it is, from 48 neighbours to each side (fewer near the ends; with fewer than 12 by plb_peak_offset()). For noise-like signals and
+ * content near the Nyquist frequency, where the three samples of plb_peak_offset() mislead.
+ * @param r  [size: n], as from plb_ncc(); r[k] is the largest nearby. @param height_out  may be NULL
  * @return k + offset, offset in [-1, 1]; NaN when k >= n
  */
 double plb_peak_place(const float *r, size_t n, size_t k, double *height_out);
+
+/** The same for a circle, as from plb_ncc_circular(): all of it is used, the interpolation is exact. The place may lie in [-1, n]. */
+double plb_peak_place_circular(const float *r, size_t n, size_t k, double *height_out);
 
 #endif

@@ -61,11 +61,12 @@ plb_status plb_fft_get(const plb_fft **out, size_t n, plb_error *err) {
   return PLB_OK;
 }
 
-/* At most two factors of 3: FFTW is slow where they pile up. */
+/* At most two factors of 3, one in long transforms: FFTW is slow where they pile up. */
 static bool is_good(size_t n) {
+  const int most_threes = n > 65536 ? 1 : 2;
   if (n % 2 != 0) return false;
   while (n % 2 == 0) n /= 2;
-  for (int threes = 0; threes < 2 && n % 3 == 0; threes++) n /= 3;
+  for (int threes = 0; threes < most_threes && n % 3 == 0; threes++) n /= 3;
   while (n % 5 == 0) n /= 5;
   return n == 1;
 }

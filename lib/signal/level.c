@@ -42,8 +42,14 @@ typedef struct choice {
   double worth;
 } choice;
 
-/* The best second level on one side of `first`: many samples, far away, and a valley of less than half its height in
- * between. Samples times distance: a flyback is far but short, ripple on a level is near. */
+/* A hump behind a valley, not the chance of a few samples: more than twice as high, and by four standard deviations of counting. */
+static bool stands_apart(size_t count, size_t valley) {
+  const double rise = (double)count - (double)valley;
+  return count > 2 * valley && rise * rise > 16 * (double)(count + valley);
+}
+
+/* The best second level on one side of `first`: a hump of many samples and far away. Samples times distance: a flyback is far but
+ * short, ripple on a level is near. */
 static choice best_aside(const histogram *h, size_t first, bool upwards) {
   choice best = {.bin = first};
   const size_t reach = upwards ? h->bins - 1 - first : first;
@@ -51,7 +57,7 @@ static choice best_aside(const histogram *h, size_t first, bool upwards) {
   for (size_t distance = 1; distance <= reach; distance++) {
     const size_t k = upwards ? first + distance : first - distance;
     const double worth = (double)mass(h, k) * (double)distance;
-    if (valley < h->count[k] / 2 + h->count[k] % 2 && worth > best.worth) best = (choice){.bin = k, .worth = worth};
+    if (worth > best.worth && stands_apart(h->count[k], valley)) best = (choice){.bin = k, .worth = worth};
     if (h->count[k] < valley) valley = h->count[k];
   }
   return best;
@@ -124,6 +130,11 @@ static presence present_near(const double *x, size_t n, double level, double wit
 
 static bool is_there(presence p) { return p.share >= 0.01 || p.runs >= 3; }
 
+/* With too few samples for a histogram to show two humps: less than half as many samples lie between the levels as at either. */
+static bool is_gap(const presence *low, const presence *high, const presence *middle) {
+  return middle->share < 0.5 * low->share && middle->share < 0.5 * high->share;
+}
+
 plb_status plb_state_levels(const double *x, size_t n, size_t bins, plb_states *out, plb_error *err) {
   *out = (plb_states){0};
   if (bins > MOST_BINS) return plb_fail(err, PLB_EINVAL, "a histogram of %zu bins; take at most %d", bins, MOST_BINS);
@@ -150,7 +161,8 @@ plb_status plb_state_levels(const double *x, size_t n, size_t bins, plb_states *
   const presence at_high = present_near(x, n, out->high, quarter);
   out->low_share = at_low.share;
   out->high_share = at_high.share;
-  out->two = separate && is_there(at_low) && is_there(at_high);
+  const presence between = present_near(x, n, 0.5 * (out->low + out->high), quarter);
+  out->two = (separate || is_gap(&at_low, &at_high, &between)) && is_there(at_low) && is_there(at_high);
   return PLB_OK;
 }
 

@@ -27,39 +27,88 @@ double plb_peak_offset(double a, double b, double c) {
   return offset > 0.5 ? 0.5 : offset < -0.5 ? -0.5 : offset;
 }
 
-/* The sequence between its samples: sinc under a squared-cosine window over `wide` samples to each side of r[k], less r[k], which
- * is put back: a constant then passes exactly. */
-static double between(const float *r, size_t k, int wide, double offset) {
-  if (offset == 0) return (double)r[k];
+/* A correlation sampled at whole lags, to be read between them. */
+typedef struct sampled {
+  const float *r;
+  size_t n, k; /* values, and the one that offsets count from */
+  int wide;    /* neighbours used to each side; 0: the sequence is a circle and all of it is used */
+} sampled;
+
+/* Sinc under the taper (1 - u^2)^2, u from -1 to 1 over the neighbours used. */
+static double between_neighbours(const sampled *s, double offset) {
+  const float *centre = s->r + s->k;
   const double pi = acos(-1.0);
   double sum = 0;
-  for (int j = -wide; j <= wide; j++) {
+  for (int j = -s->wide; j <= s->wide; j++) {
     const double away = offset - j;
-    if (away == 0) return (double)r[(ptrdiff_t)k + j];
-    const double taper = cos(0.5 * pi * away / (wide + 1));
-    sum += (j % 2 == 0 ? 1 : -1) * taper * taper / away * ((double)r[(ptrdiff_t)k + j] - (double)r[k]);
+    const double u = away / (s->wide + 1);
+    const double taper = (1 - u * u) * (1 - u * u);
+    sum += (j % 2 == 0 ? taper : -taper) / away * ((double)centre[j] - (double)centre[0]);
   }
-  return (double)r[k] + sin(pi * offset) / pi * sum;
+  return (double)centre[0] + sin(pi * offset) / pi * sum;
+}
+
+/*
+ * The trigonometric polynomial through all values of a circle: sum of r[j] sin(pi t) / (n tan(pi t / n)), t = offset - j, for even n, with
+ * sin for tan for odd n. The angle advances by pi / n from term to term, so one rotation serves instead of a tangent each.
+ */
+static double around_circle(const sampled *s, double offset) {
+  const double pi = acos(-1.0);
+  const double turn = pi / (double)s->n;
+  const double turn_cos = cos(turn);
+  const double turn_sin = sin(turn);
+  double c = cos(turn * offset);
+  double d = sin(turn * offset);
+  double sum = 0;
+  size_t place = s->k;
+  for (size_t j = 0; j < s->n; j++) {
+    const double kernel = (s->n % 2 == 0 ? c : 1) / d;
+    sum += (j % 2 == 0 ? kernel : -kernel) * ((double)s->r[place] - (double)s->r[s->k]);
+    const double next = c * turn_cos + d * turn_sin;
+    d = d * turn_cos - c * turn_sin;
+    c = next;
+    place = place + 1 < s->n ? place + 1 : 0;
+  }
+  return (double)s->r[s->k] + sin(pi * offset) / (double)s->n * sum;
+}
+
+/* At a whole lag the kernels divide zero by zero: there the sample is the value. */
+static double between(const sampled *s, double offset) {
+  const double away = offset - nearbyint(offset);
+  if (fabs(away) < 1e-9) offset += away < 0 ? -1e-9 : 1e-9;
+  return s->wide > 0 ? between_neighbours(s, offset) : around_circle(s, offset);
+}
+
+/* Parabolas through ever closer points; the vertex may lie outside the three when they are close. */
+static double climb(const sampled *s, double offset, double *height_out) {
+  for (double step = 0.2; step > 0.005; step *= 0.2) {
+    const double a = between(s, offset - step);
+    const double b = between(s, offset);
+    const double c = between(s, offset + step);
+    const double curvature = a - 2 * b + c;
+    const double move = curvature < 0 ? 0.5 * step * (a - c) / curvature : 0;
+    offset = fmax(-1, fmin(1, offset + fmax(-0.5, fmin(0.5, move))));
+  }
+  if (height_out) *height_out = between(s, offset);
+  return offset;
 }
 
 double plb_peak_place(const float *r, size_t n, size_t k, double *height_out) {
-  enum { WIDE = 24, NARROW = 4 };
+  enum { WIDE = 48, NARROW = 12 };
   if (height_out) *height_out = k < n ? (double)r[k] : NAN;
   if (k >= n) return NAN;
-  if (k == 0 || k + 1 >= n) return (double)k;
+  if (k == 0 || k + 1 == n) return (double)k;
+  const double offset = plb_peak_offset((double)r[k - 1], (double)r[k], (double)r[k + 1]);
   const size_t room = k < n - 1 - k ? k : n - 1 - k;
-  const int wide = room < WIDE ? (int)room : WIDE;
-  double offset = plb_peak_offset((double)r[k - 1], (double)r[k], (double)r[k + 1]);
-  if (wide >= NARROW)
-    for (double step = 0.2; step > 0.002; step *= 0.2) {
-      const double a = between(r, k, wide, offset - step);
-      const double b = between(r, k, wide, offset);
-      const double c = between(r, k, wide, offset + step);
-      /* the vertex may lie outside the three when the step is small */
-      const double curvature = a - 2 * b + c;
-      const double move = curvature < 0 ? 0.5 * step * (a - c) / curvature : 0;
-      offset = fmax(-1, fmin(1, offset + fmax(-0.5, fmin(0.5, move))));
-    }
-  if (height_out) *height_out = wide >= NARROW ? between(r, k, wide, offset) : (double)r[k];
-  return (double)k + offset;
+  if (room < NARROW) return (double)k + offset;
+  const sampled s = {.r = r, .n = n, .k = k, .wide = room < WIDE ? (int)room : WIDE};
+  return (double)k + climb(&s, offset, height_out);
+}
+
+double plb_peak_place_circular(const float *r, size_t n, size_t k, double *height_out) {
+  if (height_out) *height_out = k < n ? (double)r[k] : NAN;
+  if (k >= n) return NAN;
+  if (n < 4) return (double)k;
+  const sampled s = {.r = r, .n = n, .k = k, .wide = 0};
+  return (double)k + climb(&s, plb_peak_offset((double)r[(k + n - 1) % n], (double)r[k], (double)r[(k + 1) % n]), height_out);
 }

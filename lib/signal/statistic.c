@@ -6,13 +6,14 @@
 #include <math.h>
 #include <stdlib.h>
 
-/* Sum of (x - at)^power, power 1 or 2, in eight fixed lanes (see linear.c). */
+/* Sums in eight fixed lanes, as in linear.c. */
 enum { LANES = 8 };
 
 static double fold(const double lane[LANES]) {
   return ((lane[0] + lane[4]) + (lane[2] + lane[6])) + ((lane[1] + lane[5]) + (lane[3] + lane[7]));
 }
 
+/* Sums of x - at and of its square. */
 static void sum_deviations(const double *x, size_t n, double at, double *first_out, double *second_out) {
   double first[LANES] = {0};
   double second[LANES] = {0};
@@ -59,13 +60,21 @@ double plb_rms(const double *x, size_t n) {
   return n == 0 ? NAN : sqrt(plb_dot(x, x, n) / (double)n);
 }
 
+/* sum of (x[i] - mean)(x[i - 1] - mean), in the fixed lanes */
+static double neighbour_products(const double *x, size_t n, double mean) {
+  double lane[LANES] = {0};
+  size_t i = 1;
+  for (; i + LANES <= n; i += LANES)
+    for (size_t k = 0; k < LANES; k++) lane[k] += (x[i + k] - mean) * (x[i + k - 1] - mean);
+  for (; i < n; i++) lane[0] += (x[i] - mean) * (x[i - 1] - mean);
+  return fold(lane);
+}
+
 double plb_lag1(const double *x, size_t n) {
   if (n < 2) return n == 1 && isnan(x[0]) ? NAN : 0;
   const double mean = plb_mean(x, n);
-  double product = 0;
-  for (size_t i = 1; i < n; i++) product += (x[i] - mean) * (x[i - 1] - mean);
   const double squares = squares_about(x, n, mean);
-  return squares == 0 ? 0 : product / squares;
+  return squares == 0 ? 0 : neighbour_products(x, n, mean) / squares;
 }
 
 void plb_extremes(const double *x, size_t n, double *low_out, double *high_out) {
