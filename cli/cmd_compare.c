@@ -26,9 +26,9 @@ static const cli_option opt_sections = {
     "sections", 0, NULL, false,
     "Print the sentence and the table of every section, not only of those that need a look."};
 
-static const cli_option *const options[] = {&opt_reference,     &cli_opt_channel,    &cli_opt_rate,
-                                            &cli_opt_condition, &opt_connected,      &opt_json,
-                                            &opt_svg,           &cli_opt_files_from, NULL};
+static const cli_option *const options[] = {
+    &opt_reference, &cli_opt_channel, &cli_opt_rate, &cli_opt_condition,  &opt_connected,
+    &opt_sections,  &opt_json,        &opt_svg,      &cli_opt_files_from, NULL};
 
 /* All that stays the same from capture to capture. */
 typedef struct setting {

@@ -1,5 +1,6 @@
 """Runs the worked example of README.md: in each ```console block, lines after "$ " are run in one folder and what
-follows must be what is printed; a line of three dots stands for anything, and "# exit N" after a command says how it ends."""
+follows must be what is printed. Three dots stand for anything within a line, and alone for any lines; "# exit N" after a
+command says how it ends."""
 import os
 import re
 import subprocess
@@ -27,7 +28,8 @@ with tempfile.TemporaryDirectory() as folder:
     for command, status, lines in steps:
         done = subprocess.run(["sh", "-c", command], cwd=folder, env=environment, capture_output=True, text=True,
                               timeout=240)
-        wanted = "".join(r"(?:[^\n]*\n)*?" if line == "..." else re.escape(line) + r"\s*\n" for line in lines)
+        wanted = "".join(r"(?:[^\n]*\n)*?" if line == "..." else
+                         r"[^\n]*".join(re.escape(part) for part in line.split("...")) + r"[ ]*\n" for line in lines)
         if done.returncode != status or not re.fullmatch(wanted, done.stdout) or done.stderr:
             failed += 1
             print(f"$ {command}\nexit status {done.returncode}, README.md says {status}\n{done.stderr}"

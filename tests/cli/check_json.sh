@@ -1,0 +1,15 @@
+#!/bin/sh
+# Every kind of line that --json prints is valid against its schema: sh check_json.sh PLUMB DEMO SOURCE WORK
+set -eu
+plumb=$1 demo=$2 source=$3 work=$4
+rm -rf "$work"
+mkdir -p "$work"
+try() { "$@" || [ $? -le 3 ]; }
+try "$plumb" compare "$demo/van-7.csv" --reference "$demo/known-good.xml" --json --condition state=hot-idle >"$work/agrees.json"
+try "$plumb" compare "$demo/van-8.csv" --reference "$demo/known-good.xml" --json --connected >"$work/departs.json"
+try "$plumb" compare "$demo/van-7.csv" --reference "$demo/known-good.xml" --json --condition state=cranking >"$work/unjudged.json"
+try "$plumb" compare "$demo/van-7.csv" --json >"$work/no-reference.json"
+try "$plumb" inspect "$demo/van-7.csv" --json >"$work/capture.json"
+/usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/verdict-1.json" \
+  "$work/agrees.json" "$work/departs.json" "$work/unjudged.json" "$work/no-reference.json"
+/usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/capture-1.json" "$work/capture.json"
