@@ -12,7 +12,7 @@
  */
 
 enum { SHORTEST_RUN = 3, FEWEST_RUNS = 2, LONGEST_LOOK = 16, FEWEST_VALUES = 4, SHORTEST_WAY = 3, WAY_SHARE = 7, FEWEST_STEPS = 40 };
-static const double near_nought = 0.1; /* of the swing */
+static const double near_nought = 0.2; /* of the swing */
 static const double least_last_slope = 0.2; /* of the mean slope before the run */
 
 typedef struct texture {
@@ -43,7 +43,7 @@ static texture feel(const double *x, size_t n, double top) {
     pairs++;
     repeats += x[i] == x[i - 1];
   }
-  const bool lively = pairs > n / 4 && repeats * 10 < pairs * 3;
+  const bool lively = pairs > n / 4 && repeats * 5 < pairs;
   return (texture){0.5 * (top + bottom), top - bottom, values < FEWEST_VALUES, lively};
 }
 
