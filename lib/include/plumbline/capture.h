@@ -27,7 +27,7 @@ PLB_API PLB_CHECKED plb_status plb_capture_read(plb_capture **out, const char *p
 /** The same from memory; `name` stands for the path. */
 PLB_API PLB_CHECKED plb_status plb_capture_read_memory(plb_capture **out, const void *data, size_t size, const char *name,
                                                        const plb_read_options *options, plb_error *err);
-PLB_API void plb_capture_free(plb_capture *capture);
+PLB_API void plb_capture_free(plb_capture *capture); /**< NULL is fine */
 
 /** `--channel ROLE=COLUMN[:UNIT[:FACTOR]]`. */
 typedef struct plb_channel_map {
@@ -47,17 +47,17 @@ PLB_API PLB_CHECKED plb_status plb_channel_map_parse(const char *text, plb_chann
  */
 PLB_API PLB_CHECKED plb_status plb_capture_assign(plb_capture *capture, const plb_channel_map *maps, size_t count, plb_error *err);
 
-PLB_API const char *plb_capture_path(const plb_capture *capture);
+PLB_API const char *plb_capture_path(const plb_capture *capture); /**< as given to the reader */
 PLB_API const char *plb_capture_sha256(const plb_capture *capture); /**< of the bytes that were read */
 PLB_API const char *plb_capture_format(const plb_capture *capture); /**< "delimited text", "RIFF WAVE", ... */
 PLB_API size_t plb_capture_samples(const plb_capture *capture);     /**< per channel */
-PLB_API double plb_capture_rate_hz(const plb_capture *capture);
+PLB_API double plb_capture_rate_hz(const plb_capture *capture); /**< samples per second and channel */
 PLB_API double plb_capture_start_s(const plb_capture *capture); /**< time of the first sample as the file says */
-PLB_API size_t plb_capture_channels(const plb_capture *capture);
-PLB_API const char *plb_capture_role(const plb_capture *capture, size_t channel);
+PLB_API size_t plb_capture_channels(const plb_capture *capture); /**< how many there are */
+PLB_API const char *plb_capture_role(const plb_capture *capture, size_t channel); /**< borrowed */
 PLB_API const char *plb_capture_unit(const plb_capture *capture, size_t channel); /**< UCUM, "1" if unknown */
 PLB_API int plb_capture_column(const plb_capture *capture, size_t channel);       /**< in the file, from 1 */
-PLB_API double plb_capture_factor(const plb_capture *capture, size_t channel);
+PLB_API double plb_capture_factor(const plb_capture *capture, size_t channel); /**< probe factor, already applied to the values */
 /** @return the channel with this role, or -1 */
 PLB_API int plb_capture_find(const plb_capture *capture, const char *role);
 /** Samples [first, first + count) in the channel's unit, factor applied. Missing samples are NaN. */

@@ -15,7 +15,7 @@ typedef enum plb_pattern { PLB_PATTERN_NONE, PLB_LASTING, PLB_INTERMITTENT, PLB_
 PLB_API const char *plb_pattern_name(plb_pattern pattern); /**< "", "lasting", "intermittent", "recurring" */
 
 typedef enum plb_finding_kind { PLB_FINDING_STRUCTURAL, PLB_FINDING_READING, PLB_FINDING_BAND, PLB_FINDING_FREQUENCY } plb_finding_kind;
-PLB_API const char *plb_finding_kind_name(plb_finding_kind kind);
+PLB_API const char *plb_finding_kind_name(plb_finding_kind kind); /**< "structural", "reading", ... for JSON */
 
 enum { PLB_CHECK_MOST = 4 };
 
@@ -123,7 +123,7 @@ typedef struct plb_stated {
   char unit[PLB_UNIT_SIZE]; /**< as typed, UCUM; empty: none */
   double low, high;
 } plb_stated;
-PLB_API PLB_CHECKED plb_status plb_stated_parse(const char *text, plb_stated *out, plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_stated_parse(const char *text, plb_stated *out, plb_error *err); /**< @return PLB_OK or PLB_EUSAGE with a right example */
 
 typedef struct plb_compare_options {
   unsigned version;          /**< 1 */
@@ -141,7 +141,7 @@ typedef struct plb_compare_options {
  */
 PLB_API PLB_CHECKED plb_status plb_compare(plb_verdict **out, const plb_capture *capture, const plb_reference *reference,
                                            const plb_compare_options *options, plb_error *err);
-PLB_API void plb_verdict_free(plb_verdict *verdict);
+PLB_API void plb_verdict_free(plb_verdict *verdict); /**< NULL is fine */
 
 /** A reference made ready to judge many captures: does once what plb_compare() does each time. Judging may run in several threads. */
 typedef struct plb_judge plb_judge;
@@ -149,7 +149,7 @@ typedef struct plb_judge plb_judge;
 PLB_API PLB_CHECKED plb_status plb_judge_new(plb_judge **out, const plb_reference *reference, plb_error *err);
 PLB_API PLB_CHECKED plb_status plb_judge_capture(plb_verdict **out, const plb_judge *judge, const plb_capture *capture,
                                                  const plb_compare_options *options, plb_error *err);
-PLB_API void plb_judge_free(plb_judge *judge);
+PLB_API void plb_judge_free(plb_judge *judge); /**< NULL is fine */
 
 PLB_END_DECLS
 #endif

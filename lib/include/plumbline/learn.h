@@ -42,7 +42,7 @@ typedef struct plb_learned {
  */
 PLB_API PLB_CHECKED plb_status plb_learn(plb_reference **out, plb_learned **learned_out, const plb_good *good, size_t count,
                                          const plb_learn_options *options, plb_error *err);
-PLB_API void plb_learned_free(plb_learned *learned);
+PLB_API void plb_learned_free(plb_learned *learned); /**< NULL is fine */
 
 PLB_END_DECLS
 #endif

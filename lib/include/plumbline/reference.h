@@ -18,18 +18,18 @@ PLB_API PLB_CHECKED plb_status plb_reference_read_memory(plb_reference **out, co
 PLB_API PLB_CHECKED plb_status plb_reference_write(plb_reference *reference, const char *path, plb_error *err);
 PLB_API void plb_reference_free(plb_reference *reference);
 
-PLB_API const char *plb_reference_id(const plb_reference *reference);
-PLB_API const char *plb_reference_type(const plb_reference *reference);
+PLB_API const char *plb_reference_id(const plb_reference *reference); /**< 32 hexadecimal digits, the same for the same content */
+PLB_API const char *plb_reference_type(const plb_reference *reference); /**< slug: "crank-inductive" */
 PLB_API const char *plb_reference_name(const plb_reference *reference); /**< type/name */
 PLB_API unsigned plb_reference_version(const plb_reference *reference); /**< 0: a file of its own */
-PLB_API const char *plb_reference_title(const plb_reference *reference);
-PLB_API const char *plb_reference_sha256(const plb_reference *reference);
-PLB_API plb_provenance plb_reference_provenance(const plb_reference *reference);
+PLB_API const char *plb_reference_title(const plb_reference *reference); /**< one line for people */
+PLB_API const char *plb_reference_sha256(const plb_reference *reference); /**< of the bytes of the document */
+PLB_API plb_provenance plb_reference_provenance(const plb_reference *reference); /**< every verdict shows it */
 PLB_API const char *plb_provenance_name(plb_provenance provenance); /**< "measured", "modelled", "standard" */
-PLB_API size_t plb_reference_exemplars(const plb_reference *reference);
-PLB_API size_t plb_reference_channels(const plb_reference *reference);
-PLB_API const char *plb_reference_role(const plb_reference *reference, size_t channel);
-PLB_API const char *plb_reference_unit(const plb_reference *reference, size_t channel);
+PLB_API size_t plb_reference_exemplars(const plb_reference *reference); /**< how many good captures it was learned from */
+PLB_API size_t plb_reference_channels(const plb_reference *reference); /**< how many there are */
+PLB_API const char *plb_reference_role(const plb_reference *reference, size_t channel); /**< borrowed */
+PLB_API const char *plb_reference_unit(const plb_reference *reference, size_t channel); /**< UCUM, borrowed */
 
 /** Write a capture as our own document (schema/capture.xsd), losslessly: decimal text comes back as the same numbers. */
 PLB_API PLB_CHECKED plb_status plb_capture_write_document(const plb_capture *capture, const char *path, plb_error *err);
