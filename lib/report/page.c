@@ -99,5 +99,8 @@ void plb_page_gap(plb_page *page) { plb_buffer_append(&page->out, "\n", 1); }
 
 void plb_page_heading(plb_page *page, const char *text) {
   plb_page_gap(page);
-  plb_page_wrap(page, 0, 0, PLB_TONE_STRONG, text, "");
+  if (plb_page_columns(text) <= page->width)
+    plb_page_line(page, PLB_TONE_STRONG, strlen(text), text);
+  else
+    plb_page_wrap(page, 0, 0, PLB_TONE_NONE, "", text);
 }
