@@ -9,43 +9,50 @@ static const struct {
   plb_finding_kind kind;
   const char *type;      /* beginning of the sensor type */
   const char *direction;
+  const char *what;      /* band or reading */
   plb_pattern pattern;   /* PLB_PATTERN_NONE: any */
   const char *check[PLB_CHECK_MOST];
 } advice[] = {
-    {PLB_FINDING_STRUCTURAL, "crank", "missing", PLB_LASTING,
+    {PLB_FINDING_STRUCTURAL, "crank", "missing", NULL, PLB_LASTING,
      {"that tooth on the wheel (bent, chipped, filled with debris)", "the sensor's seat and air gap", "the wheel's fit on the shaft"}},
-    {PLB_FINDING_STRUCTURAL, "crank", "missing", PLB_PATTERN_NONE,
+    {PLB_FINDING_STRUCTURAL, "crank", "missing", NULL, PLB_PATTERN_NONE,
      {"connector and harness while moving them", "the sensor's seat and air gap", "run-out of the wheel"}},
-    {PLB_FINDING_STRUCTURAL, "crank", "surplus", PLB_PATTERN_NONE,
+    {PLB_FINDING_STRUCTURAL, "crank", "surplus", NULL, PLB_PATTERN_NONE,
      {"the routing of lead and harness away from ignition", "the sensor's ground and screen", "damage to the wheel"}},
-    {PLB_FINDING_STRUCTURAL, NULL, "missing", PLB_LASTING,
+    {PLB_FINDING_STRUCTURAL, NULL, "missing", NULL, PLB_LASTING,
      {"that the lead is on the right circuit", "the part that makes this pulse", "its supply and ground"}},
-    {PLB_FINDING_STRUCTURAL, NULL, "missing", PLB_PATTERN_NONE,
+    {PLB_FINDING_STRUCTURAL, NULL, "missing", NULL, PLB_PATTERN_NONE,
      {"connector and harness while moving them", "supply and ground under load", "the component"}},
-    {PLB_FINDING_STRUCTURAL, NULL, "surplus", PLB_PATTERN_NONE,
+    {PLB_FINDING_STRUCTURAL, NULL, "surplus", NULL, PLB_PATTERN_NONE,
      {"lead routing away from ignition and motors", "the scope ground", "contacts that bounce"}},
-    {PLB_FINDING_STRUCTURAL, NULL, "shape", PLB_PATTERN_NONE,
+    {PLB_FINDING_STRUCTURAL, NULL, "shape", NULL, PLB_PATTERN_NONE,
      {"that this is the right circuit and channel", "speed and load against the known-good", "the component"}},
-    {PLB_FINDING_READING, "crank", "low", PLB_PATTERN_NONE,
+    {PLB_FINDING_READING, NULL, NULL, "offset", PLB_PATTERN_NONE,
+     {"where the ground clip sits, and the channel's zero with the lead shorted", "the circuit's ground under load", "bias and supply"}},
+    {PLB_FINDING_READING, "crank", NULL, "spacing", PLB_PATTERN_NONE,
+     {"speed against the known-good", "that tooth and the run-out of the wheel", "the sensor's mounting"}},
+    {PLB_FINDING_READING, NULL, NULL, "irregularity", PLB_PATTERN_NONE,
+     {"steady speed while capturing", "connector and harness while moving them", "the component"}},
+    {PLB_FINDING_READING, "crank", "low", NULL, PLB_PATTERN_NONE,
      {"the probe factor", "the air gap and debris on the sensor tip", "coil resistance and its connections"}},
-    {PLB_FINDING_READING, "crank", "high", PLB_PATTERN_NONE,
+    {PLB_FINDING_READING, "crank", "high", NULL, PLB_PATTERN_NONE,
      {"the probe factor", "engine speed against the known-good", "the air gap and the part fitted"}},
-    {PLB_FINDING_READING, NULL, "low", PLB_PATTERN_NONE,
+    {PLB_FINDING_READING, NULL, "low", NULL, PLB_PATTERN_NONE,
      {"the probe factor", "supply and ground under load", "connections, then the component"}},
-    {PLB_FINDING_READING, NULL, "high", PLB_PATTERN_NONE,
+    {PLB_FINDING_READING, NULL, "high", NULL, PLB_PATTERN_NONE,
      {"the probe factor and clamp zero", "the ground clip and the circuit's ground", "the supply"}},
-    {PLB_FINDING_READING, NULL, "late", PLB_PATTERN_NONE, {"speed and temperature against the known-good", "mechanical position", ""}},
-    {PLB_FINDING_READING, NULL, "early", PLB_PATTERN_NONE, {"speed and temperature against the known-good", "mechanical position", ""}},
-    {PLB_FINDING_READING, NULL, NULL, PLB_PATTERN_NONE, {"speed and load against the known-good", "the connection", "the component"}},
-    {PLB_FINDING_BAND, NULL, "noisy", PLB_PATTERN_NONE,
+    {PLB_FINDING_READING, NULL, "late", NULL, PLB_PATTERN_NONE, {"speed and temperature against the known-good", "mechanical position", ""}},
+    {PLB_FINDING_READING, NULL, "early", NULL, PLB_PATTERN_NONE, {"speed and temperature against the known-good", "mechanical position", ""}},
+    {PLB_FINDING_READING, NULL, NULL, NULL, PLB_PATTERN_NONE, {"speed and load against the known-good", "the connection", "the component"}},
+    {PLB_FINDING_BAND, NULL, "noisy", NULL, PLB_PATTERN_NONE,
      {"the ground clip and lead routing", "screen and ground of the circuit", "connector while moving the harness"}},
-    {PLB_FINDING_BAND, NULL, "low", PLB_INTERMITTENT,
+    {PLB_FINDING_BAND, NULL, "low", NULL, PLB_INTERMITTENT,
      {"connector and harness while moving them", "supply and ground under load", "the component"}},
-    {PLB_FINDING_BAND, NULL, "high", PLB_INTERMITTENT,
+    {PLB_FINDING_BAND, NULL, "high", NULL, PLB_INTERMITTENT,
      {"connector and harness while moving them", "the ground under load", "the component"}},
-    {PLB_FINDING_BAND, NULL, NULL, PLB_PATTERN_NONE,
+    {PLB_FINDING_BAND, NULL, NULL, NULL, PLB_PATTERN_NONE,
      {"speed and load against the known-good", "connections of the circuit", "the component"}},
-    {PLB_FINDING_FREQUENCY, NULL, NULL, PLB_PATTERN_NONE,
+    {PLB_FINDING_FREQUENCY, NULL, NULL, NULL, PLB_PATTERN_NONE,
      {"the ground clip and lead routing", "screen and ground of the circuit", "the component"}},
 };
 
@@ -60,6 +67,7 @@ void plb_advise(plb_finding *finding, const plb_reference *reference, const plb_
     const bool fits = advice[k].kind == finding->kind &&
                       (advice[k].type == NULL || strncmp(reference->type, advice[k].type, strlen(advice[k].type)) == 0) &&
                       (advice[k].direction == NULL || strcmp(advice[k].direction, finding->direction) == 0) &&
+                      (advice[k].what == NULL || strcmp(advice[k].what, finding->band) == 0) &&
                       (advice[k].pattern == PLB_PATTERN_NONE || advice[k].pattern == finding->pattern);
     for (size_t c = 0; fits && c < PLB_CHECK_MOST && advice[k].check[c] != NULL; c++) {
       used += advice[k].check[c][0] != '\0' && plb_text_copy(finding->check_first[used], PLB_TEXT_SIZE, advice[k].check[c]);
