@@ -29,12 +29,32 @@ static const plb_format *find_format(const char *data, size_t size) {
   return best;
 }
 
+/* Files that come by mistake, by their first bytes. */
+static const struct mistaken {
+  const char *magic;
+  size_t size;
+  const char *what;
+} mistaken[] = {
+    {"PK\x03\x04", 4, "a ZIP archive or a spreadsheet; unpack it, or export the table as delimited text"},
+    {"\x1F\x8B", 2, "a compressed file; unpack it first"},
+    {"BZh", 3, "a compressed file; unpack it first"},
+    {"\xFD" "7zXZ", 5, "a compressed file; unpack it first"},
+    {"\x28\xB5\x2F\xFD", 4, "a compressed file; unpack it first"},
+    {"\x89PNG", 4, "a picture; export the samples, not the screen"},
+    {"\xFF\xD8\xFF", 3, "a picture; export the samples, not the screen"},
+    {"BM", 2, "a picture; export the samples, not the screen"},
+    {"GIF8", 4, "a picture; export the samples, not the screen"},
+    {"%PDF", 4, "a printed page; export the samples, not the report"},
+};
+
 static plb_status fail_unknown(const char *data, size_t size, plb_error *err) {
+  for (size_t i = 0; i < sizeof mistaken / sizeof mistaken[0]; i++)
+    if (size >= mistaken[i].size && memcmp(data, mistaken[i].magic, mistaken[i].size) == 0)
+      return plb_fail_byte(err, PLB_EDATA, 0, "this is %s", mistaken[i].what);
   size_t at = 0;
-  while (at < size && ((unsigned char)data[at] >= ' ' || strchr("\t\n\r\f", data[at])))
+  while (at < size && ((unsigned char)data[at] >= ' ' || (data[at] != '\0' && strchr("\t\n\r\f", data[at]))))
     at++;
-  return plb_fail_byte(err, PLB_EDATA, (int64_t)at,
-                       "not a recording this program reads; export it as delimited text, WAVE or .npy");
+  return plb_fail_byte(err, PLB_EDATA, (int64_t)at, "not a recording this program reads; export it as delimited text, WAVE or .npy");
 }
 
 static void copy_path(plb_capture *capture, const char *path) {

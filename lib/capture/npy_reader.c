@@ -192,7 +192,7 @@ static plb_status check_size(array *a, plb_error *err) {
     return plb_fail_byte(err, PLB_EDATA, (int64_t)a->size, "the .npy file is cut off: %zu bytes of numbers are promised, %zu are there; copy or save it again",
                          promised, there);
   if (there > promised)
-    return plb_fail_byte(err, PLB_EDATA, (int64_t)(a->body + promised), "%zu bytes stand behind the array; save it again as one array", there - promised);
+    return plb_fail_byte(err, PLB_EDATA, (int64_t)(a->body + promised), "there are %zu more bytes behind the array; save it again as one array", there - promised);
   return PLB_OK;
 }
 

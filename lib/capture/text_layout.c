@@ -111,7 +111,8 @@ static bool choose_way(const sample *s, plb_text_layout *out) {
 
 typedef struct comma_evidence {
   size_t rows, points, signs, padded, headers, grouped, decimal;
-  bool even_steps; /* the first cells count up evenly */
+  bool even_steps;   /* the first cells count up evenly */
+  const char *first; /* row */
 } comma_evidence;
 
 static bool begins_with_sign(const plb_cell *cell) { return cell->size > 0 && (cell->text[0] == '-' || cell->text[0] == '+'); }
@@ -123,13 +124,14 @@ static bool may_be_grouped(const plb_cell *cell) {
   return comma && comma > first && comma - first <= 3 && *first != '0' && cell->text + cell->size - comma == 4;
 }
 
-static void weigh_comma(const plb_text_layout *t, const char *line, comma_evidence *e, double *before) {
+static void weigh_comma(const plb_text_layout *t, const char *line, bool follows, comma_evidence *e, double *before) {
   const struct way way = {t->separator, t->mark};
   const row_count n = count_row(line, t->end, way);
   e->headers += n.cells == t->columns && n.texts > 0;
   if (n.cells != t->columns || n.numbers != n.cells)
     return;
   const char *p = line;
+  e->first = e->first ? e->first : line;
   for (size_t j = 0; j < t->columns; j++) {
     plb_cell cell;
     p = plb_cell_read(p, t->end, t->separator, &cell);
@@ -139,7 +141,7 @@ static void weigh_comma(const plb_text_layout *t, const char *line, comma_eviden
     e->padded += j % 2 == 1 && cell.size > 1 && cell.text[0] == '0';
     e->grouped += may_be_grouped(&cell);
     e->decimal += memchr(cell.text, ',', cell.size) != NULL && !may_be_grouped(&cell);
-    if (j == 0 && plb_number_value(cell.text, cell.size, t->mark, &value)) {
+    if (j == 0 && follows && plb_number_value(cell.text, cell.size, t->mark, &value)) {
       const double step = value - before[0];
       if (e->rows == 1)
         before[1] = step;
@@ -148,6 +150,13 @@ static void weigh_comma(const plb_text_layout *t, const char *line, comma_eviden
     }
   }
   e->rows++;
+}
+
+static int64_t line_of(const plb_text_layout *t, const char *place) {
+  int64_t line = 1;
+  for (const char *p = t->begin; place && p < place; p = plb_line_next(p, t->end))
+    line++;
+  return line;
 }
 
 /*
@@ -159,12 +168,12 @@ static plb_status check_comma(const sample *s, plb_text_layout *t, plb_error *er
     return PLB_OK;
   comma_evidence e = {0};
   double before[2] = {0.0, 0.0};
-  for (size_t i = 0; i < s->count && i < HEAD_LINES; i++)
+  for (size_t i = 0; i < s->count; i++)
     if (!plb_text_is_comment(s->line[i], t->separator))
-      weigh_comma(t, s->line[i], &e, before);
+      weigh_comma(t, s->line[i], i < HEAD_LINES, &e, before);
   if (t->mark == ',' && t->separator != ',') {
     if (e.grouped > 0 && e.decimal == 0)
-      return plb_fail(err, PLB_EDATA, "a number such as 1,234 may have a decimal comma or a mark between thousands; export with a decimal point");
+      return plb_fail_line(err, PLB_EDATA, line_of(t, e.first), 0, "a number such as 1,234 may have a decimal comma or a mark between thousands; export with a decimal point");
     return PLB_OK;
   }
   if (t->mark == ',' || e.points > 0 || t->columns % 2 != 0)
@@ -178,7 +187,7 @@ static plb_status check_comma(const sample *s, plb_text_layout *t, plb_error *er
     t->columns = 1;
     return PLB_OK;
   }
-  return plb_fail(err, PLB_EDATA, "the comma may be the decimal mark or stand between columns; export with semicolons or with a decimal point");
+  return plb_fail_line(err, PLB_EDATA, line_of(t, e.first), 0, "the comma may be the decimal mark or stand between columns; export with semicolons or with a decimal point");
 }
 
 /* Which columns hold numbers: those with at least as many numbers as texts. */
@@ -332,6 +341,18 @@ static void find_names(plb_text_layout *t) {
   }
 }
 
+/* A column that looks like numbers and is none, such as 1,234.5: better refused than left out. */
+static plb_status check_unread_columns(const plb_text_layout *t, plb_error *err) {
+  const char *p = t->body;
+  for (size_t j = 0; j < t->columns; j++) {
+    plb_cell cell;
+    p = plb_cell_read(p, t->end, t->separator, &cell);
+    if (!t->numeric[j] && !plb_cell_is_missing(&cell) && plb_text_is_like_number(&cell))
+      return plb_text_fail_cell(&cell, t->separator, t->mark, t->body_line, cell.text - t->body + 1, err);
+  }
+  return PLB_OK;
+}
+
 /* A line of numbers right above the body that does not fit is a damaged row, not a header. */
 static plb_status check_line_above(const plb_text_layout *t, plb_error *err) {
   const char *above = NULL;
@@ -385,15 +406,26 @@ static plb_status keep_rows(const sample *s, plb_text_layout *t, plb_error *err)
   return PLB_OK;
 }
 
+/* More columns than a recorder has channels. */
+static plb_status check_width(const sample *s, const plb_text_layout *t, plb_error *err) {
+  for (size_t i = 0; i < s->count; i++)
+    for (size_t w = 0; w < WAYS; w++)
+      if (count_row(s->line[i], t->end, ways[w]).numbers > PLB_TEXT_MOST_COLUMNS)
+        return plb_fail(err, PLB_EDATA, "there are more than %d columns; export the channels in parts", PLB_TEXT_MOST_COLUMNS);
+  return PLB_OK;
+}
+
 static plb_status fail_without_rows(const sample *s, const plb_text_layout *t, plb_error *err) {
   if (s->count == 0)
     return plb_fail(err, PLB_EDATA, "the file is empty; record or export it again");
+  const char *first = s->line[0] + strspn(s->line[0], " \t");
+  if (*first == '<' || *first == '{')
+    return plb_fail_line(err, PLB_EDATA, 1, 0, "this is %s, not a table of numbers; export the recording as delimited text",
+                         *first == '<' ? "an XML or HTML document" : "a JSON document");
   /* the last line is the likeliest row: say what is wrong with its first cell that begins like a number */
   const char *p = s->line[s->count - 1];
   const char *line = p;
-  int64_t number = 1;
-  for (const char *q = t->begin; q < line; q = plb_line_next(q, t->end))
-    number++;
+  const int64_t number = line_of(t, line);
   static const char separators[] = {'\t', ';', ',', PLB_BLANKS};
   for (size_t i = 0; i < sizeof separators; i++) {
     plb_cell cell;
@@ -411,7 +443,11 @@ plb_status plb_text_layout_find(plb_text_layout *out, const char *text, size_t s
   if (!s)
     return plb_fail(err, PLB_ENOMEM, "not enough memory; close other programs");
   take_sample(s, text, out->end);
-  plb_status status = choose_way(s, out) ? PLB_OK : fail_without_rows(s, out, err);
+  plb_status status = PLB_OK;
+  if (!choose_way(s, out)) {
+    status = check_width(s, out, err);
+    status = status == PLB_OK ? fail_without_rows(s, out, err) : status;
+  }
   if (status == PLB_OK)
     status = check_comma(s, out, err);
   if (status == PLB_OK)
@@ -420,6 +456,8 @@ plb_status plb_text_layout_find(plb_text_layout *out, const char *text, size_t s
     status = fail_without_rows(s, out, err);
   if (status == PLB_OK)
     status = check_line_above(out, err);
+  if (status == PLB_OK)
+    status = check_unread_columns(out, err);
   if (status == PLB_OK) {
     find_names(out);
     status = keep_rows(s, out, err);

@@ -31,6 +31,9 @@ void plb_text_layout_dispose(plb_text_layout *layout);
 /** True for a line of comment: # or % in front, or ; where that does not separate columns. */
 bool plb_text_is_comment(const char *line, char separator);
 
+/** True for a cell of digits, marks and signs only, number or not. */
+bool plb_text_is_like_number(const plb_cell *cell);
+
 /** Explain why a cell is no number. */
 plb_status plb_text_fail_cell(const plb_cell *cell, char separator, char mark, int64_t line, int64_t column, plb_error *err);
 

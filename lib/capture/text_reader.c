@@ -276,7 +276,7 @@ static plb_status leave_out_other_times(reader *r, plb_capture *out, plb_error *
       continue;
     const double step = rows > 1 ? fabs(sample_value(time, 1) - sample_value(time, 0)) : 0.0;
     for (size_t i = 0; i < rows; i++)
-      if (!(fabs(sample_value(time, i) - sample_value(other, i)) <= 0.5 * step) || strcmp(r->header[j].unit, r->header[r->time].unit) != 0)
+      if (!(fabs(sample_value(time, i) - sample_value(other, i)) <= 0.01 * step) || strcmp(r->header[j].unit, r->header[r->time].unit) != 0)
         return plb_fail_line(err, PLB_EDATA, r->layout.body_line, 0, "columns %d and %zu hold different times; export the channels one by one",
                              r->time + 1, j + 1);
     plb_column_dispose(other);
@@ -353,7 +353,7 @@ static plb_status make_channels(reader *r, plb_capture *out, plb_error *err) {
   }
   out->samples = r->rows;
   if (out->channels == 0)
-    return plb_fail(err, PLB_EDATA, "there is a time column and nothing else; export the signal too, or give --rate if column 1 is the signal");
+    return plb_fail_line(err, PLB_EDATA, r->layout.body_line, 0, "there is a time column and nothing else; export the signal too, or give --rate if column 1 is the signal");
   return PLB_OK;
 }
 
@@ -401,6 +401,22 @@ static void note_layout(const reader *r, plb_capture *out) {
     plb_capture_add_note(out, "empty lines between rows, left out: %zu", r->empty_lines);
 }
 
+/* A column that is named time and holds dates or times of day. */
+static plb_status check_time_words(const reader *r, plb_error *err) {
+  const plb_text_layout *t = &r->layout;
+  for (size_t j = 0; j < t->columns; j++) {
+    if (t->numeric[j] || !plb_time_is_name(r->header[j].name))
+      continue;
+    plb_cell cell = {0};
+    const char *p = t->body;
+    for (size_t k = 0; k <= j; k++)
+      p = plb_cell_read(p, t->end, t->separator, &cell);
+    if (cell.size > 0)
+      return plb_text_fail_cell(&cell, t->separator, t->mark, t->body_line, cell.text - t->body + 1, err);
+  }
+  return PLB_OK;
+}
+
 /* The time column; without one, what the lines above the rows say. */
 static plb_status find_rate(reader *r, plb_capture *out, double *rate_hz, plb_error *err) {
   r->time = find_time(r);
@@ -410,7 +426,10 @@ static plb_status find_rate(reader *r, plb_capture *out, double *rate_hz, plb_er
   *rate_hz = plb_text_preamble_rate(&r->layout, &line);
   if (*rate_hz > 0.0)
     plb_capture_add_note(out, "sample rate: %.10g Hz, from line %lld", *rate_hz, (long long)line);
-  return *rate_hz > 0.0 ? PLB_OK : plb_fail_line(err, PLB_EDATA, r->layout.body_line, 0, "no time column; give --rate");
+  plb_status status = *rate_hz > 0.0 ? PLB_OK : check_time_words(r, err);
+  if (status != PLB_OK || *rate_hz > 0.0)
+    return status;
+  return plb_fail_line(err, PLB_EDATA, r->layout.body_line, 0, "no time column; give --rate");
 }
 
 static plb_status read_text(plb_capture *out, const char *text, size_t size, double rate_hz, plb_error *err) {
@@ -476,7 +495,7 @@ static int probe_text(const char *data, size_t size) {
   if (encoding != PLB_ENCODING_PLAIN)
     return 1;
   for (size_t i = 0; i < size; i++)
-    if ((unsigned char)data[i] < ' ' && !strchr("\t\n\r\f", data[i]))
+    if ((unsigned char)data[i] < ' ' && (data[i] == '\0' || !strchr("\t\n\r\f", data[i])))
       return 0;
   return 1;
 }

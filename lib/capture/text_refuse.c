@@ -38,6 +38,11 @@ static bool begins_as_number(const plb_cell *cell) {
   return i < cell->size && isdigit((unsigned char)cell->text[i]);
 }
 
+bool plb_text_is_like_number(const plb_cell *cell) {
+  const size_t digits = count_of(cell, "0123456789");
+  return digits > 0 && digits + count_of(cell, ".,' +-eE") == cell->size;
+}
+
 plb_status plb_text_fail_cell(const plb_cell *cell, char separator, char mark, int64_t line, int64_t column, plb_error *err) {
   char shown[SHOWN + 8];
   excerpt(cell, shown);
@@ -55,13 +60,11 @@ plb_status plb_text_fail_cell(const plb_cell *cell, char separator, char mark, i
   else if (others == 0 && digits > 0 && points == 1 && mark == ',')
     text = "'%s' has a decimal point, other numbers a decimal comma; export with one of them";
   else if (digits > 1 && count_of(cell, ":") > 0)
-    text = "'%s' is a time of day; export the time in seconds, or leave the column out and give --rate";
+    text = "'%s' is a date or a time of day; export the time in seconds, or leave the column out and give --rate";
   else if (digits == cell->size && digits > 0)
     text = "'%s' has too many digits for a number; correct the cell";
   else if (begins_as_number(cell))
     text = "'%s' is a number with something behind it; export plain numbers, with the unit in the header";
-  plb_error detail = PLB_ERROR_INIT;
-  (void)detail;
   char message[256];
   const char *place = strstr(text, "%s");
   const size_t before = (size_t)(place - text);

@@ -36,7 +36,7 @@ static int probe_wave(const char *data, size_t size) {
 }
 
 static plb_status fail_cut(size_t at, const char *what, plb_error *err) {
-  return plb_fail_byte(err, PLB_EDATA, (int64_t)at, "the WAVE file is cut off in %s; copy or record it again", what);
+  return plb_fail_byte(err, PLB_EDATA, (int64_t)at, "the WAVE file is cut off %s; copy or record it again", what);
 }
 
 static plb_status read_fmt(wave *w, size_t at, size_t size, plb_error *err) {
@@ -108,7 +108,7 @@ static plb_status find_chunks(wave *w, plb_error *err) {
   bool has_fmt = false;
   size_t at = 12;
   if (w->size < 12)
-    return fail_cut(w->size, "its first 12 bytes", err);
+    return fail_cut(w->size, "in its first 12 bytes", err);
   if (memcmp(w->data + 8, "WAVE", 4) != 0)
     return plb_fail_byte(err, PLB_EDATA, 8, "a RIFF file, but not of WAVE samples; export the recording as WAVE or text");
   w->wide = w->data[0] != 'R' || w->data[1] != 'I';
@@ -122,7 +122,7 @@ static plb_status find_chunks(wave *w, plb_error *err) {
       return find_data_size(w, at, size, err);
     }
     if (size > w->size - at)
-      return fail_cut(w->size, "a chunk before the samples", err);
+      return fail_cut(w->size, "in a chunk before the samples", err);
     if (memcmp(id, "ds64", 4) == 0 && size >= 16)
       w->wide_data_size = plb_u64_le(w->data + at + 8);
     if (memcmp(id, "fmt ", 4) == 0) {
@@ -136,7 +136,7 @@ static plb_status find_chunks(wave *w, plb_error *err) {
     at += size;
     at += size % 2 != 0 && at < w->size;
   }
-  return fail_cut(w->size, "front of the samples", err);
+  return fail_cut(w->size, "before the samples", err);
 }
 
 static plb_status read_codes(const wave *w, size_t channel, size_t n, plb_samples *out) {

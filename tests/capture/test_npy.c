@@ -159,7 +159,7 @@ static void test_npy__refused(void **state) {
       {"{'descr': '<f8', 'fortran_order': False, 'shape': (2, 3, 4), }", -1, "more than two dimensions"},
       {"{'descr': '<f8', 'fortran_order': False, 'shape': (0,), }", 128, "the array is empty"},
       {"{'descr': '<f8', 'fortran_order': False, 'shape': (4,), }", 152, "32 bytes of numbers are promised, 24 are there"},
-      {"{'descr': '<f8', 'fortran_order': False, 'shape': (2,), }", 144, "8 bytes stand behind the array"},
+      {"{'descr': '<f8', 'fortran_order': False, 'shape': (2,), }", 144, "8 more bytes behind the array"},
       {"{'descr': '<f8', 'fortran_order': False, 'shape': (99999999999999999999,), }", -1, "damaged here"},
       {"{'descr': '<f8', 'fortran_order': False, 'shape': (9999999999, 9999999999), }", 128, "too large"},
       {"{'descr': '<f8', 'shape': (3,), }", -1, "damaged here"},

@@ -1,0 +1,174 @@
+#!/usr/bin/python3
+"""Write the capture files of tests/data/bad/captures and tests/data/good/captures again.
+
+Each bad file has the one defect it is named for, each good one the one property. tests/capture/test_bad.c and test_good.c say what
+reading them must give. Run by hand only, when a file is added; then look at the difference before committing it.
+"""
+import pathlib
+import struct
+
+HERE = pathlib.Path(__file__).resolve().parent
+BAD = HERE / "bad" / "captures"
+GOOD = HERE / "good" / "captures"
+
+ROWS = ["0.000,1.5,10", "0.001,-2.25,20", "0.002,3,30.5", "0.003,0.5,1"]
+
+
+def text(name, *lines, end="\n", folder=BAD, encoding="utf-8"):
+    (folder / name).write_bytes((end.join(lines) + end).encode(encoding))
+
+
+def raw(name, data, folder=BAD):
+    (folder / name).write_bytes(data)
+
+
+def wave_chunk(ident, body):
+    return ident + struct.pack("<I", len(body)) + body
+
+
+def wave_format(tag=1, channels=1, rate=48000, bits=16, block=None):
+    block = channels * bits // 8 if block is None else block
+    return wave_chunk(b"fmt ", struct.pack("<HHIIHH", tag, channels, rate, rate * block, block, bits))
+
+
+def wave(*chunks, ident=b"RIFF", form=b"WAVE"):
+    body = form + b"".join(chunks)
+    return ident + struct.pack("<I", len(body)) + body
+
+
+SAMPLES = struct.pack("<4h", 1, -2, 3, -4)
+GUID_TAIL = bytes.fromhex("000000001000800000AA00389B71")
+
+
+def extensible(size=40, tail=GUID_TAIL, tag=1):
+    body = struct.pack("<HHIIHHHHIH", 0xFFFE, 1, 48000, 96000, 2, 16, 22, 16, 4, tag) + tail
+    return wave_chunk(b"fmt ", body[:size])
+
+
+def npy(header, data=b"", major=1, cut=None):
+    start = 10 if major == 1 else 12
+    length = (start + len(header) + 1 + 63) // 64 * 64 - start
+    head = header.encode() + b" " * (length - len(header) - 1) + b"\n"
+    size = struct.pack("<H" if major == 1 else "<I", length)
+    return (b"\x93NUMPY" + bytes([major, 0]) + size + head + data)[:cut]
+
+
+def literal(descr="'<f8'", shape="(3,)", fortran="False"):
+    return "{'descr': %s, 'fortran_order': %s, 'shape': %s, }" % (descr, fortran, shape)
+
+
+def bad_text():
+    raw("empty.csv", b"")
+    text("only-blanks.csv", "   ", "", "\t")
+    text("header-only.csv", "time,CH1,CH2")
+    text("header-and-units-only.csv", "time,CH1,CH2", "s,V,A")
+    text("preamble-only.txt", "Recorder", "Channels: two", "Range: wide")
+    text("row-too-short.csv", *ROWS[:2], "0.002,3", ROWS[3])
+    text("row-too-long.csv", *ROWS[:2], "0.002,3,30.5,7", ROWS[3])
+    text("first-row-too-short.csv", "0.000,1.5", *ROWS[1:])
+    raw("last-row-cut.csv", "\n".join(ROWS[:3]).encode() + b"\n0.003,0.")
+    raw("last-number-cut-in-exponent.csv", b"0.000E+0,1.5E+0\n1.000E-3,2.5E+0\n2.000E-3,3.5E")
+    text("text-in-number.csv", "time,CH1,CH2", *ROWS[:2], "0.002,open,30.5", ROWS[3])
+    text("text-in-first-row.csv", "0.000,open,10", *ROWS[1:])
+    text("text-behind-65536-bytes.csv", *["%.3f,1" % (i / 1000) for i in range(9000)], "9.000,x", "9.001,1")
+    text("unit-behind-number.csv", *ROWS[:2], "0.002,3V,30.5", ROWS[3])
+    text("thousands-marks.csv", "0.000;1234.5", "0.001;1,234.5", "0.002;1234.5")
+    text("thousands-points.csv", "0.000;1234.5", "0.001;1.234.567", "0.002;1234.5")
+    text("thousands-everywhere.csv", "time;CH1", "0.000;1,234.5", "0.001;2,234.5", "0.002;3,234.5")
+    text("comma-ambiguous.csv", "5,3", "8,2", "9,9", "1,4")
+    text("comma-thousands-or-thousandths.csv", "A;B", "1,234;2,345", "3,456;1,111", "2,222;3,333")
+    text("comma-separates-and-marks.csv", "0,001,1,25", "0,002,1,50", "0,003,1,75")
+    text("decimal-comma-in-one-row.csv", "0.000;1.5", "0.001;2,5", "0.002;3.5", "0.003;3.5")
+    text("decimal-point-in-one-row.csv", "0,000;1,5", "0,001;2.5", "0,002;3,5", "0,003;3,5")
+    text("no-time-column.csv", "A,B", "5,1", "3,2", "4,3", "1,2")
+    text("only-a-time-column.csv", "time", "0.001", "0.002", "0.003")
+    text("time-goes-back.csv", "time,CH1", "0.000,1", "0.001,2", "0.0005,3", "0.002,4")
+    text("time-goes-back-without-header.csv", *["%.3f,1" % (i / 1000) for i in range(3000)], "0.000,1", "0.001,1")
+    text("time-stands-still.csv", "time,CH1", "0.5,1", "0.5,2", "0.5,3")
+    text("time-missing.csv", "time,CH1", "0.000,1", ",2", "0.002,3", "0.003,3")
+    text("time-in-volts.csv", "time (V),CH1", "0.000,1", "0.001,2", "0.002,3")
+    text("time-of-day.csv", "Time,CH1", "12:00:00.000,1", "12:00:00.001,2", "12:00:00.002,3")
+    text("date-and-time.csv", "Timestamp;CH1", "2025-01-31 12:00:00;1", "2025-01-31 12:00:01;2", "2025-01-31 12:00:02;3")
+    text("two-different-times.csv", "Time A,A,Time B,B", "0.0,1,0.5,1", "1.0,2,1.5,2", "2.0,3,2.5,3")
+    text("one-row.csv", "time,CH1", "0.0,1")
+    text("quote-not-closed.csv", *ROWS[:2], '0.002,"3,30.5', ROWS[3])
+    raw("nul-in-a-row.csv", b"0.000,1.5\n0.001,2\x005\n0.002,3\n")
+    raw("control-character-in-a-row.csv", b"0.000,1.5\n0.001,2\x01\n0.002,3\n")
+    raw("utf16-half-a-character.csv", "0,1\n1,2\n2,3\n".encode("utf-16") + b"\n")
+    raw("utf16-half-a-pair.csv", b"\xFF\xFE" + "t,".encode("utf-16-le") + b"\x27\xDD" + "\n0,1\n1,2\n".encode("utf-16-le"))
+    text("hexadecimal.csv", "time,CH1", *["0.00%d,0x1%d" % (i, i) for i in range(4)], "0.004,12", *["0.00%d,12" % i for i in range(5, 9)])
+    text("too-many-digits.csv", *ROWS[:2], "0.002," + "1" * 600 + ",30.5", ROWS[3])
+    text("two-signs.csv", *ROWS[:2], "0.002,--3,30.5", ROWS[3])
+    text("two-points.csv", *ROWS[:2], "0.002,3.1.4,30.5", ROWS[3])
+    text("second-header.csv", "time,CH1", *["%.3f,1" % (i / 1000) for i in range(5)], "time,CH1", "0.005,1")
+    text("two-thousand-columns.csv", *[",".join(["1"] * 2000)] * 3)
+    text("xml.xml", '<?xml version="1.0"?>', "<trace><s>1</s></trace>")
+    text("page.html", "<!DOCTYPE html>", "<p>1,2</p>")
+    text("object.json", "{", '"samples": [1, 2, 3]', "}")
+
+
+def bad_binary():
+    raw("archive.zip", b"PK\x03\x04" + bytes(60))
+    raw("compressed.gz", b"\x1f\x8b\x08\x00" + bytes(20))
+    raw("picture.png", b"\x89PNG\r\n\x1a\n" + bytes(60))
+    raw("random-bytes.bin", bytes((i * 197 + 89) % 256 for i in range(300)))
+    data = wave_chunk(b"data", SAMPLES)
+    raw("wave-header-cut.wav", wave(wave_format(), data)[:10])
+    raw("wave-format-cut.wav", wave(wave_format(), data)[:30])
+    raw("wave-samples-cut.wav", wave(wave_format(), data)[:-3])
+    raw("wave-without-samples.wav", wave(wave_format()))
+    raw("wave-samples-empty.wav", wave(wave_format(), wave_chunk(b"data", b"")))
+    raw("wave-last-sample-cut.wav", wave(wave_format(), wave_chunk(b"data", SAMPLES[:7])))
+    raw("wave-samples-before-format.wav", wave(data, wave_format()))
+    raw("wave-not-wave.wav", wave(wave_format(), data, form=b"AVI "))
+    raw("wave-format-too-short.wav", wave(wave_chunk(b"fmt ", bytes(14)), data))
+    raw("wave-compressed.wav", wave(wave_format(tag=0x11), data))
+    raw("wave-12-bits.wav", wave(wave_format(bits=12, block=2), data))
+    raw("wave-no-channels.wav", wave(wave_format(channels=0), data))
+    raw("wave-rate-nought.wav", wave(wave_format(rate=0), data))
+    raw("wave-block-wrong.wav", wave(wave_format(block=3), data))
+    raw("wave-extensible-too-short.wav", wave(extensible(24), data))
+    raw("wave-extensible-strange.wav", wave(extensible(tail=bytes(14)), data))
+    raw("wave-extensible-compressed.wav", wave(extensible(tag=0x55), data))
+    ds64 = wave_chunk(b"ds64", struct.pack("<QQQI", 5 << 30, 5 << 30, 1 << 30, 0))
+    wide = bytearray(wave(ds64, wave_format(), data, ident=b"RF64"))
+    wide[-12:-8] = b"\xff\xff\xff\xff"
+    raw("wave-five-gigabytes-promised.wav", bytes(wide))
+    doubles = struct.pack("<3d", 1.5, -2, 0.1)
+    raw("npy-header-cut.npy", npy(literal(), doubles, cut=60))
+    raw("npy-numbers-cut.npy", npy(literal(), doubles[:-1]))
+    raw("npy-bytes-behind.npy", npy(literal(), doubles + b"\0"))
+    raw("npy-objects.npy", npy(literal("'|O'"), doubles))
+    raw("npy-fields.npy", npy(literal("[('a', '<f8')]"), doubles))
+    raw("npy-complex.npy", npy(literal("'<c16'"), doubles))
+    raw("npy-strings.npy", npy(literal("'<U8'"), doubles))
+    raw("npy-three-dimensions.npy", npy(literal(shape="(1, 3, 1)"), doubles))
+    raw("npy-empty.npy", npy(literal(shape="(0,)")))
+    raw("npy-too-large.npy", npy(literal(shape="(9999999999, 9999999999)"), doubles))
+    raw("npy-version-9.npy", npy(literal(), doubles, major=9))
+    raw("npy-header-damaged.npy", npy("{'descr': '<f8', 'fortran_order': Maybe, 'shape': (3,), }", doubles))
+    raw("npy-without-rate.npy", npy(literal(), doubles))
+
+
+def good():
+    text("comma.csv", "time,CH1,CH2", "s,V,A", *ROWS, folder=GOOD)
+    text("semicolon-decimal-comma-crlf.csv", "Zeit (ms);Spannung (V);Strom (A)", "0,0;1,5;10", "1,0;-2,25;20", "2,0;3;30,5", "3,0;0,5;1",
+         end="\r\n", folder=GOOD, encoding="utf-8-sig")
+    text("tab-preamble-cr.txt", "Recorder\tbench", "Channels\t2", "", "t/us\tU/mV\tI/mA", "0\t1500\t10000", "1000\t-2250\t20000", "2000\t3000\t30500",
+         "3000\t500\t1000", end="\r", folder=GOOD)
+    text("blanks-comments.txt", "# bench, left bank", "# time CH1 CH2", "  0.000E+0   1.50E+0  1.000E+1", "  1.000E-3  -2.25E+0  2.000E+1", "% paused",
+         "  2.000E-3   3.00E+0  3.050E+1", "  3.000E-3   5.00E-1  1.000E+0", folder=GOOD)
+    text("utf16.csv", "time;CH1 (\u00b5V);CH2", *[r.replace(",", ";") for r in ROWS], end="\r\n", folder=GOOD, encoding="utf-16")
+    text("interval-in-preamble.csv", '"Sample interval","1.0E-03","s"', "CH1,CH2", *[r.split(",", 1)[1] for r in ROWS], folder=GOOD)
+    values = struct.pack("<8h", 1500, 10000, -2250, 20000, 3000, 30500, 500, 1000)
+    raw("two-channels-16-bit.wav", wave(wave_format(channels=2, rate=1000), wave_chunk(b"data", values)), folder=GOOD)
+    doubles = struct.pack(">12d", *[float(c) for r in ROWS for c in r.split(",")])
+    raw("time-and-two-columns-big-endian.npy", npy(literal("'>f8'", "(4, 3)"), doubles, major=2), folder=GOOD)
+
+
+if __name__ == "__main__":
+    for folder in (BAD, GOOD):
+        folder.mkdir(parents=True, exist_ok=True)
+    bad_text()
+    bad_binary()
+    good()
