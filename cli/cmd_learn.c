@@ -226,14 +226,20 @@ static int learn_from(const plb_good *good, size_t count, const plb_learn_option
 }
 
 static int learn(const cli_inputs *inputs, plb_learn_options *choices, const char *path) {
+  int status = 0;
   plb_capture **captures = calloc(inputs->count + 1, sizeof *captures);
   plb_good *good = calloc(inputs->count + 1, sizeof *good);
-  int status = captures && good ? read_all(inputs, captures) : cli_out_of_memory();
-  if (status == 0) {
-    for (size_t i = 0; i < inputs->count; i++)
-      good[i] = (plb_good){captures[i], inputs->item[i].group};
-    status = learn_from(good, inputs->count, choices, path);
+  if (!captures || !good) {
+    status = cli_out_of_memory();
+    goto done;
   }
+  status = read_all(inputs, captures);
+  if (status != 0)
+    goto done;
+  for (size_t i = 0; i < inputs->count; i++)
+    good[i] = (plb_good){captures[i], inputs->item[i].group};
+  status = learn_from(good, inputs->count, choices, path);
+done:
   for (size_t i = 0; captures && i < inputs->count; i++)
     plb_capture_free(captures[i]);
   free(good);

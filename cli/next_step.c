@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { COMMAND_SIZE = 8192 };
+enum { COMMAND_SIZE = 8192, ANSWER_SIZE = 8 * COMMAND_SIZE };
 
 /* The words of a command line or of an answer, cut to fit. */
 typedef struct words {
@@ -116,7 +116,7 @@ static void describe_guesses(words *to, const plb_capture *capture, const plb_gu
 
 static char *make_text(const plb_capture *capture, const plb_guess *guesses, size_t count, const char *learn,
                        const char *compare) {
-  words text = {malloc(8 * COMMAND_SIZE), 8 * COMMAND_SIZE, 0};
+  words text = {malloc(ANSWER_SIZE), ANSWER_SIZE, 0};
   if (!text.text)
     return NULL;
   add(&text, "Cannot tell: %s\n\n", no_known_good);

@@ -49,7 +49,7 @@ const char *cli_nearest(const char *word, const char *const *names) {
 static int unknown_option(const char *command, const cli_option *const *options, const char *word) {
   const char *names[MOST_NAMES + 1];
   size_t count = 0;
-  for (; options[count] && count < MOST_NAMES; count++)
+  for (; count < MOST_NAMES && options[count]; count++)
     names[count] = options[count]->name;
   names[count] = NULL;
   char name[LONGEST_WORD + 1];
