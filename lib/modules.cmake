@@ -15,19 +15,26 @@ plb_module(model USES core signal SOURCES )
 
 plb_module(cycle USES core signal capture
   SOURCES spec.c tracks.c choice.c template.c draft.c lay.c swing.c teeth.c wheel.c wheel_turns.c wheel_stroke.c
-    wheel_choose.c)
+    wheel_choose.c period.c chain.c steep.c repeat.c repeat_choose.c)
 
 plb_module(reading USES core signal capture cycle SOURCES )
 
 plb_module(reference USES core signal capture cycle reading
   SOURCES model.c base64.c predict.c blocks.c value.c block_grammar.c reference_grammar.c document.c xml.c block_node.c identity.c
-    write.c read.c schema.c
+    steps.c minimax.c write.c read.c schema.c capture_grammar.c capture_write.c capture_read.c
   LINK PkgConfig::LIBXML2 ZLIB::ZLIB)
 
 plb_module(collection FOLDER collection/read USES core signal capture cycle reading reference
   SOURCES layout.c small_xml.c types.c status.c index_read.c index_write.c inspect.c plain.c where.c helper.c draft.c collection.c
-    select.c history.c find.c
+    select.c history.c find.c difference.c json.c
   LINK PkgConfig::LIBXML2 ZLIB::ZLIB)
+
+if(PLB_STORE)
+  plb_module(store FOLDER collection/store USES core signal capture cycle reading reference collection
+    SOURCES store.c folder.c lock.c object.c author.c tree.c change.c act.c add.c renumber.c private_facts.c case.c import.c
+      pack_writer.c pack.c index_refresh.c check.c arrival.c quarantine.c merge.c send.c
+    LINK PkgConfig::LIBGIT2 PkgConfig::NETTLE ZLIB::ZLIB)
+endif()
 
 plb_module(compare USES core signal capture cycle reading reference
   SOURCES plan.c profile.c fit.c distance.c elastic.c corridor.c outcome.c mistake.c connect.c condition.c place.c pattern.c advice.c
@@ -38,6 +45,6 @@ plb_module(learn USES core signal capture cycle reading reference compare
 
 plb_module(report USES core signal capture cycle reading reference compare learn
   SOURCES take.c say.c say_verdict.c page.c table.c verdict_text.c json_value.c verdict_json.c canvas.c canvas_text.c axis.c panel.c
-    verdict_svg.c facts.c guess.c sketch.c inspect.c inspect_json.c learned_text.c LINK PkgConfig::JANSSON)
+    verdict_svg.c facts.c guess.c sketch.c inspect.c inspect_json.c learned_text.c difference_svg.c LINK PkgConfig::JANSSON)
 
-set(PLB_MODULES core signal capture cycle reference compare learn report)
+set(PLB_MODULES core signal capture cycle reference collection compare learn report)

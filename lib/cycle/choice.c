@@ -1,4 +1,5 @@
 #include "cycle/kind.h"
+#include "cycle/repeat.h"
 #include "cycle/wheel.h"
 
 #include <math.h>
@@ -6,6 +7,7 @@
 
 static const plb_kind KIND[] = {
     [PLB_CYCLE_WHEEL] = {plb_wheel_choose, plb_wheel_build},
+    [PLB_CYCLE_REPEAT] = {plb_repeat_choose, plb_repeat_build},
 };
 
 const plb_kind *plb_kind_of(plb_cycle_kind kind) {

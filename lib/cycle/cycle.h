@@ -95,7 +95,9 @@ typedef struct plb_frame {
   double rate_hz;           /**< median cycles per second, read before any range is applied (wheel: from tooth times, gap or not); NaN: none */
   double revolutions;       /**< wheel: revolutions seen at that rate, gap or not */
   bool stroke_known;        /**< wheel, revs = 2 */
-  bool inverted;            /**< wheel: no clean wheel as it stands, but a clean one turned upside down (leads swapped) */
+  bool inverted;            /**< wheel: no clean wheel as it stands, but a clean one turned upside down (leads swapped); repeat: the template's
+                                 negative is in the signal more strongly than the template */
+  unsigned cut;             /**< repeat: cycles at the two ends of the capture, 0..2, of which a landmark is seen but not the whole; not among `found` */
   double correlation, runner_up; /**< alignment: best and second-best place (outside the main lobe and whole-unit shifts), median over cycles */
 } plb_frame;
 void plb_frame_free(plb_frame *frame);

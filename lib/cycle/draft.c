@@ -156,3 +156,31 @@ done:
   plb_scratch_dispose(&scratch);
   return status;
 }
+
+static void move_row(plb_frame *f, size_t from, size_t to) {
+  const size_t curve = f->channels * f->grid;
+  memmove(f->value + to * curve, f->value + from * curve, curve * sizeof *f->value);
+  memmove(f->edge_at + to * (f->grid + 1), f->edge_at + from * (f->grid + 1), (f->grid + 1) * sizeof *f->edge_at);
+  memmove(f->landmark_phase + to * f->landmarks, f->landmark_phase + from * f->landmarks,
+          f->landmarks * sizeof *f->landmark_phase);
+  if (f->spans)
+    memmove(f->span_s + to * f->spans, f->span_s + from * f->spans, f->spans * sizeof *f->span_s);
+}
+
+void plb_frame_drop_unlike(plb_frame *f, double least) {
+  size_t kept = 0;
+  for (size_t i = 0; i < f->found; i++) {
+    plb_cycle_found *cycle = &f->cycle[i];
+    if (cycle->state != PLB_MAPPED)
+      continue;
+    if (cycle->correlation < least) {
+      cycle->state = PLB_UNMAPPED_SHAPE;
+      continue;
+    }
+    if (cycle->row != kept)
+      move_row(f, cycle->row, kept);
+    cycle->row = kept++;
+  }
+  f->mapped = kept;
+  f->correlation = median_correlation(f);
+}

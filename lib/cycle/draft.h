@@ -39,6 +39,9 @@ void plb_draft_dispose(plb_draft *draft);
 PLB_CHECKED plb_status plb_draft_lay(plb_draft *draft, const plb_tracks *tracks, const plb_cycle_choice *choice,
                                      plb_frame *frame, plb_error *err);
 
+/** Take mapped cycles that correlate less than `least` out of the frame's rows: they stay in the list as PLB_UNMAPPED_SHAPE. */
+void plb_frame_drop_unlike(plb_frame *frame, double least);
+
 /** Lay one cycle of one channel over `grid` cells. @param edge_at  [grid + 1]; @param scratch  grown as needed, free() at the end */
 typedef struct plb_scratch {
   double *x, *cumulative, *edge;

@@ -1,0 +1,11 @@
+/** @file  Signals that repeat: a real cycle as template, chained through the capture. */
+#ifndef PLB_CYCLE_REPEAT_H
+#define PLB_CYCLE_REPEAT_H
+#include "cycle/cycle.h"
+
+PLB_CHECKED plb_status plb_repeat_choose(plb_cycle_choice *out, const plb_tracks *const *tracks, size_t count,
+                                         size_t grid, plb_buffer *notes, plb_error *err);
+PLB_CHECKED plb_status plb_repeat_build(plb_frame *frame, const plb_tracks *tracks, const plb_cycle_choice *choice,
+                                        plb_error *err);
+
+#endif

@@ -1,0 +1,191 @@
+/*
+ * Period, template, landmarks and seam from good captures. A template begins as one real cycle, since a blurred average splits edges; it becomes
+ * the median of the cycles found with it, is turned so that no landmark lies on the seam, and is found again.
+ */
+#include "cycle/chain.h"
+#include "cycle/kind.h"
+#include "cycle/repeat.h"
+#include "cycle/steep.h"
+
+#include <math.h>
+#include <string.h>
+
+/** Period of each capture, and the capture whose period is the middle one. */
+static plb_status find_periods(const plb_cycle_choice *out, const plb_tracks *const *tracks, size_t count,
+                               double *period_s, size_t *medoid_out, plb_error *err) {
+  const double hint = out->spec.period_s;
+  plb_status status = PLB_OK;
+  double *sorted = plb_calloc(count, sizeof(double));
+  if (!sorted)
+    return plb_fail(err, PLB_ENOMEM, "no memory for %zu captures; free some memory", count);
+  for (size_t t = 0; t < count && status == PLB_OK; t++) {
+    const double rate = tracks[t]->rate_hz, n = (double)tracks[t]->samples;
+    double period = NAN;
+    float *x = plb_track_copy(tracks[t], out->channel);
+    if (!x)
+      status = plb_fail(err, PLB_ENOMEM, "no memory for %zu samples; free some memory", tracks[t]->samples);
+    else
+      status = plb_period_find(x, tracks[t]->samples, hint > 0 ? 0.5 * hint * rate : 3.0,
+                               hint > 0 ? 1.7 * hint * rate : n, hint * rate, &period, err);
+    free(x);
+    if (status == PLB_OK && isnan(period))
+      status = plb_fail(err, PLB_EDATA,
+                        "good capture %zu of %zu repeats nowhere%s; state the period (--cycle repeat:period=40ms) or "
+                        "leave it out",
+                        t + 1, count, hint > 0 ? " near the stated period" : "");
+    period_s[t] = sorted[t] = period / rate;
+  }
+  if (status == PLB_OK) {
+    qsort(sorted, count, sizeof *sorted, plb_compare_double);
+    for (size_t t = 0; t < count; t++)
+      *medoid_out = period_s[t] == sorted[(count - 1) / 2] ? t : *medoid_out;
+  }
+  free(sorted);
+  return status;
+}
+
+/** Mean correlation of the chain that a stretch of the signal, taken as template, finds; 0 when it finds fewer than two places. */
+static plb_status try_template(const float *x, size_t n, const float *part, size_t m, double period, double *merit,
+                               plb_error *err) {
+  plb_chain chain;
+  const plb_status status = plb_chain_find(&chain, x, n, part, m, period, err);
+  *merit = 0;
+  if (status != PLB_OK)
+    return status;
+  for (size_t k = 0; k < chain.links; k++)
+    *merit += chain.link[k].correlation / (double)chain.links;
+  if (chain.links < 2)
+    *merit = 0;
+  plb_chain_dispose(&chain);
+  return PLB_OK;
+}
+
+/** The real cycle that is most like the others, out of a few all over the capture. */
+static plb_status first_template(plb_cycle_choice *out, const plb_tracks *tracks, double period, plb_error *err) {
+  enum { TRIES = 12, LOOK_AT = 1 << 17 };
+  const size_t m = (size_t)(period + 0.5), n = tracks->samples < LOOK_AT ? tracks->samples : LOOK_AT;
+  plb_status status = PLB_OK;
+  double best = -1.0;
+  size_t from = 0;
+  if (m < 3 || m + 2 > n)
+    return plb_fail(err, PLB_EDATA,
+                    "a period of %zu samples in a capture of %zu; bring captures with at least 2 whole cycles", m, n);
+  float *x = plb_track_copy(tracks, out->channel);
+  double *edge = plb_calloc(out->grid + 1, sizeof(double));
+  plb_scratch scratch = {0};
+  if (!x || !edge)
+    status = plb_fail(err, PLB_ENOMEM, "no memory for %zu samples; free some memory", n);
+  for (size_t i = 0; i < TRIES && status == PLB_OK; i++) {
+    const size_t start = i * (n - m) / (TRIES - 1);
+    double merit = 0;
+    status = try_template(x, n, x + start, m, period, &merit, err);
+    if (merit > best) {
+      best = merit;
+      from = start;
+    }
+  }
+  if (status == PLB_OK) {
+    for (size_t k = 0; k <= out->grid; k++)
+      edge[k] = (double)from + (double)k * period / (double)out->grid;
+    status = plb_lay_cells(tracks->x[out->channel], tracks->samples, edge, out->grid, &scratch, out->template_, err);
+  }
+  plb_scratch_dispose(&scratch);
+  free(edge);
+  free(x);
+  return status;
+}
+
+static plb_status find_landmarks(plb_cycle_choice *out, plb_error *err) {
+  free(out->landmark);
+  out->landmark = NULL;
+  out->landmarks = 0;
+  return plb_steep_find(out->template_, out->grid, &out->landmark, &out->landmarks, err);
+}
+
+static plb_status turn_to_seam(plb_cycle_choice *out, plb_error *err) {
+  plb_status status = find_landmarks(out, err);
+  if (status != PLB_OK)
+    return status;
+  const size_t shift = (size_t)(plb_steep_seam(out->landmark, out->landmarks) * (double)out->grid) % out->grid;
+  float *turned = plb_calloc(out->grid, sizeof(float));
+  if (!turned)
+    return plb_fail(err, PLB_ENOMEM, "no memory for a template; free some memory");
+  for (size_t k = 0; k < out->grid; k++)
+    turned[k] = out->template_[(k + shift) % out->grid];
+  free(out->template_);
+  out->template_ = turned;
+  return PLB_OK;
+}
+
+/** Cells of one cycle: one to a sample, 16 .. 1024. */
+static size_t default_grid(double period) { return (size_t)fmax(16.0, fmin(1024.0, floor(period))); }
+
+static plb_status refine(plb_cycle_choice *out, const plb_tracks *const *tracks, size_t count, size_t medoid,
+                         plb_error *err) {
+  plb_status status = turn_to_seam(out, err);
+  /* First without landmarks in the medoid alone, then with them in all. */
+  free(out->landmark);
+  out->landmark = NULL;
+  out->landmarks = 0;
+  const double low = out->rate_low_hz, high = out->rate_high_hz;
+  if (status == PLB_OK)
+    status = plb_choose_template(out, &tracks[medoid], 1, err);
+  if (status == PLB_OK)
+    status = turn_to_seam(out, err);
+  out->rate_low_hz = low;
+  out->rate_high_hz = high;
+  if (status == PLB_OK)
+    status = find_landmarks(out, err);
+  if (status == PLB_OK)
+    status = plb_choose_template(out, tracks, count, err);
+  if (status == PLB_OK)
+    status = find_landmarks(out, err);
+  if (status == PLB_OK)
+    status = plb_choose_template(out, tracks, count, err);
+  return status;
+}
+
+plb_status plb_repeat_choose(plb_cycle_choice *out, const plb_tracks *const *tracks, size_t count, size_t grid,
+                             plb_buffer *notes, plb_error *err) {
+  double *period_s = plb_calloc(count, sizeof(double));
+  size_t medoid = 0;
+  plb_status status =
+      period_s ? PLB_OK : plb_fail(err, PLB_ENOMEM, "no memory for %zu captures; free some memory", count);
+  if (status == PLB_OK)
+    status = find_periods(out, tracks, count, period_s, &medoid, err);
+  if (status != PLB_OK)
+    goto done;
+  const double period = period_s[medoid] * tracks[medoid]->rate_hz;
+  out->rate_low_hz = INFINITY;
+  for (size_t t = 0; t < count; t++) {
+    /* A capture that took two parts for one, or a half, is led back to the medoid's period. */
+    const bool near = period_s[t] > 0.6 * period_s[medoid] && period_s[t] < 1.6 * period_s[medoid];
+    const double rate = 1.0 / (near ? period_s[t] : period_s[medoid]);
+    out->rate_low_hz = fmin(out->rate_low_hz, rate);
+    out->rate_high_hz = fmax(out->rate_high_hz, rate);
+  }
+  out->grid = grid ? grid : default_grid(period);
+  out->template_ = plb_calloc(out->grid, sizeof(float));
+  if (!out->template_) {
+    status = plb_fail(err, PLB_ENOMEM, "no memory for a template; free some memory");
+    goto done;
+  }
+  status = first_template(out, tracks[medoid], period, err);
+  if (status == PLB_OK)
+    status = refine(out, tracks, count, medoid, err);
+  if (status != PLB_OK)
+    goto done;
+  out->seam = out->landmarks ? out->landmark[0].phase : 0.0;
+  out->level_low = out->level_high = out->landmarks ? out->landmark[0].level : NAN;
+  out->edge = out->landmarks ? out->landmark[0].direction : 0;
+  if (notes)
+    plb_buffer_printf(
+        notes,
+        "Period: %.6g ms in capture %zu, %.6g to %.6g ms over all; %zu steep edges serve as marks, the least alike "
+        "cycle correlates %.3f.\n",
+        1e3 * period_s[medoid], medoid + 1, 1e3 / out->rate_high_hz, 1e3 / out->rate_low_hz, out->landmarks,
+        out->correlation_low);
+done:
+  free(period_s);
+  return status;
+}
