@@ -5,16 +5,17 @@
 
 typedef struct cli_command {
   const char *name;
-  const char *summary; /**< half a line for `plumb --help` */
-  const char *usage; /**< what stands behind `plumb NAME` */
-  const char *about; /**< paragraphs for `plumb NAME --help`, parted by newlines */
-  const char *examples; /**< whole lines */
-  const cli_option *const *options; /**< ends with NULL */
+  const char *summary;               /**< half a line for `plumb --help` */
+  const char *usage;                 /**< what stands behind `plumb NAME` */
+  const char *about;                 /**< paragraphs for `plumb NAME --help`, parted by newlines */
+  const char *examples;              /**< whole lines */
+  const cli_option *const *options;  /**< ends with NULL */
   int (*run)(const cli_arguments *); /**< @return the exit status */
 } cli_command;
 
 extern const cli_command cli_learn;
 extern const cli_command cli_compare;
 extern const cli_command cli_inspect;
+extern const cli_command cli_collection;
 
 #endif

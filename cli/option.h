@@ -8,17 +8,17 @@
 #include <stddef.h>
 
 typedef struct cli_option {
-  const char *name; /**< without the dashes */
-  char letter; /**< one-letter form, 0: none */
+  const char *name;  /**< without the dashes */
+  char letter;       /**< one-letter form, 0: none */
   const char *value; /**< what --help calls the value, "FILE"; NULL: a switch */
-  bool repeats; /**< may be given more than once */
-  const char *help; /**< one or more sentences, wrapped by --help */
+  bool repeats;      /**< may be given more than once */
+  const char *help;  /**< one or more sentences, wrapped by --help */
 } cli_option;
 
 /** One thing the user gave, in the order given. */
 typedef struct cli_item {
   const cli_option *option; /**< NULL: a file */
-  const char *value; /**< NULL: a switch */
+  const char *value;        /**< NULL: a switch */
 } cli_item;
 
 typedef struct cli_arguments {

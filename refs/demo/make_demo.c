@@ -23,10 +23,10 @@ typedef struct van {
   const char *name;
   const char *note;
   double speed_rpm;
-  double coil_v; /* peak voltage of a typical tooth at 800 rpm: air gap and magnet differ from van to van */
-  double runout; /* share by which the teeth come nearer and farther once a revolution */
-  double ripple; /* share by which the speed swings with each firing */
-  int bent_tooth; /* from 1, the first after the gap; 0: none */
+  double coil_v;      /* peak voltage of a typical tooth at 800 rpm: air gap and magnet differ from van to van */
+  double runout;      /* share by which the teeth come nearer and farther once a revolution */
+  double ripple;      /* share by which the speed swings with each firing */
+  int bent_tooth;     /* from 1, the first after the gap; 0: none */
   double bent_height; /* share of its flux that the bent tooth still gives */
 } van;
 
@@ -61,7 +61,7 @@ static double next_normal(uint64_t *state) {
 /* -dPhi/dtheta of the whole wheel at `turns` revolutions, scaled so that a typical tooth peaks at 1. */
 static double slope_of_flux(const double height[TEETH], double turns) {
   const double at = (turns - floor(turns)) * POSITIONS; /* in tooth pitches */
-  const double width = 0.24; /* of a hump, in tooth pitches */
+  const double width = 0.24;                            /* of a hump, in tooth pitches */
   double sum = 0;
   for (int near = (int)at - 2; near <= (int)at + 2; near++) {
     const int tooth = (near + POSITIONS) % POSITIONS;
@@ -87,7 +87,7 @@ static int write_capture(const van *v, uint64_t seed, long samples, FILE *out) {
   make_wheel(v, &random, height);
   double turns = next_uniform(&random);
   const double slowest = 14.0 / POSITIONS + 0.002 * next_normal(&random); /* just before top dead centre, in turns */
-  double wander = 0; /* slow change of the idle speed */
+  double wander = 0;                                                      /* slow change of the idle speed */
   fprintf(out, "time,crank\ns,V\n");
   for (long i = 0; i < samples; i++) {
     wander += 2e-5 * next_normal(&random) - 2e-4 * wander;
