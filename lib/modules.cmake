@@ -11,7 +11,8 @@ target_compile_options(plb_signal PRIVATE -fno-math-errno -fno-trapping-math)
 plb_module(capture USES core signal
   SOURCES capture.c format.c number.c column.c text_cell.c text_encoding.c text_layout.c text_refuse.c text_header.c text_time.c text_preamble.c text_reader.c wave_reader.c npy_reader.c assign.c step.c clipping.c fitness.c)
 
-plb_module(model USES core signal SOURCES )
+plb_module(model USES core signal capture
+  SOURCES draw.c wiring.c meter.c physics.c rotation.c cases.c families.c inductive.c injector.c brush_motor.c)
 
 plb_module(cycle USES core signal capture
   SOURCES spec.c tracks.c choice.c template.c draft.c lay.c swing.c teeth.c wheel.c wheel_turns.c wheel_stroke.c
@@ -47,4 +48,4 @@ plb_module(report USES core signal capture cycle reading reference compare learn
   SOURCES take.c say.c say_verdict.c page.c table.c verdict_text.c json_value.c verdict_json.c canvas.c canvas_text.c axis.c panel.c
     verdict_svg.c facts.c guess.c sketch.c inspect.c inspect_json.c learned_text.c difference_svg.c LINK PkgConfig::JANSSON)
 
-set(PLB_MODULES core signal capture cycle reference collection compare learn report)
+set(PLB_MODULES core signal capture model cycle reference collection compare learn report)

@@ -6,6 +6,7 @@ static const char *const predictions[] = {"0", "1", "2", "3", "linear", NULL};
 static const plb_attribute_rule integers_attributes[] = {
     {"count", PLB_VALUE_INTEGER, true, 1, PLB_BLOCK_MOST, NULL},
     {"decimals", PLB_VALUE_INTEGER, true, 0, PLB_DECIMALS_MOST, NULL},
+    {"missing", PLB_VALUE_LONGS, false, 0, 0, NULL},
     {"prediction", PLB_VALUE_WORD, true, 0, 0, predictions},
     {"weights", PLB_VALUE_LONGS, false, 0, 0, NULL},
     {"shift", PLB_VALUE_INTEGER, false, 0, 15, NULL},
@@ -15,9 +16,11 @@ static const plb_attribute_rule integers_attributes[] = {
 static const plb_attribute_rule steps_attributes[] = {
     {"count", PLB_VALUE_INTEGER, true, 1, PLB_BLOCK_MOST, NULL},
     {"decimals", PLB_VALUE_INTEGER, true, 0, PLB_DECIMALS_MOST, NULL},
-    {"multiplier", PLB_VALUE_LONG, true, 0, 0, NULL},
-    {"addend", PLB_VALUE_LONG, true, 0, 0, NULL},
-    {"step-shift", PLB_VALUE_INTEGER, true, 0, 40, NULL},
+    {"missing", PLB_VALUE_LONGS, false, 0, 0, NULL},
+    {"digits", PLB_VALUE_INTEGER, false, 1, PLB_DIGITS_MOST, NULL},
+    {"coefficients", PLB_VALUE_LONGS, true, 0, 0, NULL},
+    {"code-bits", PLB_VALUE_INTEGER, true, 0, 31, NULL},
+    {"step-shift", PLB_VALUE_INTEGER, true, 0, PLB_STEP_SHIFT_MOST, NULL},
     {"prediction", PLB_VALUE_WORD, true, 0, 0, predictions},
     {"weights", PLB_VALUE_LONGS, false, 0, 0, NULL},
     {"shift", PLB_VALUE_INTEGER, false, 0, 15, NULL},

@@ -1,4 +1,5 @@
 #include "reference/block_node.h"
+#include "reference/minimax.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -28,6 +29,19 @@ static plb_status read_weights(plb_block *out, const plb_node *node, plb_error *
   return PLB_OK;
 }
 
+static plb_status read_steps(plb_steps *out, const plb_node *node, plb_error *err) {
+  out->digits = (int)plb_node_integer(node, "digits", 0);
+  out->code_bits = (int)plb_node_integer(node, "code-bits", 0);
+  out->shift = (int)plb_node_integer(node, "step-shift", 0);
+  const char *text = plb_node_value(node, "coefficients");
+  for (char *end = NULL; *text; text = *end == ' ' ? end + 1 : end) {
+    if (out->coefficients == PLB_MINIMAX_DEGREE_MOST + 1)
+      return fail_at(node, err, "at most four coefficients; get an undamaged copy");
+    out->coefficient[out->coefficients++] = strtoll(text, &end, 10);
+  }
+  return out->coefficients >= 2 ? PLB_OK : fail_at(node, err, "at least two coefficients; get an undamaged copy");
+}
+
 plb_status plb_block_from_node(plb_block *out, const plb_node *node, plb_error *err) {
   *out = (plb_block){.count = (size_t)plb_node_integer(node, "count", 0), .planes = (int)plb_node_integer(node, "planes", 0)};
   out->crc = (uint32_t)strtoul(plb_node_value(node, "crc32"), NULL, 16);
@@ -45,10 +59,10 @@ plb_status plb_block_from_node(plb_block *out, const plb_node *node, plb_error *
   } else {
     out->decimals = (int)plb_node_integer(node, "decimals", 0);
   }
-  if (out->kind == PLB_BLOCK_STEPS)
-    out->steps = (plb_steps){plb_node_integer(node, "multiplier", 0), plb_node_integer(node, "addend", 0),
-                             (int)plb_node_integer(node, "step-shift", 0)};
-  return read_weights(out, node, err);
+  if (out->kind != PLB_BLOCK_CODES)
+    out->missing = plb_node_value(node, "missing");
+  const plb_status status = out->kind == PLB_BLOCK_STEPS ? read_steps(&out->steps, node, err) : PLB_OK;
+  return status == PLB_OK ? read_weights(out, node, err) : status;
 }
 
 static plb_status name_line(const plb_node *node, plb_status status, plb_error *err) {
@@ -90,6 +104,8 @@ plb_status plb_curve_read(const plb_node *node, float *out, size_t n, plb_error 
   plb_status status = plb_block_from_node(&block, child, err);
   if (status != PLB_OK)
     return status;
+  if (block.missing)
+    return fail_at(child, err, "a curve has no missing points; get an undamaged copy");
   if (block.count != n)
     return plb_fail_line(err, PLB_EDATA, child->line, 0, "<%s> has %zu points, the grid %zu; get an undamaged copy", node->rule->name,
                          block.count, n);
@@ -113,6 +129,14 @@ static void put_prediction(plb_xml *xml, const plb_block *block) {
   plb_xml_integer(xml, "shift", block->shift);
 }
 
+static void put_coefficients(plb_xml *xml, const plb_steps *steps) {
+  char text[4 * PLB_NUMBER_SIZE];
+  size_t used = 0;
+  for (int i = 0; i < steps->coefficients; i++)
+    used += (size_t)plb_text_print(text + used, sizeof text - used, i ? " %lld" : "%lld", (long long)steps->coefficient[i]);
+  plb_xml_attribute(xml, "coefficients", text);
+}
+
 static void put_block(plb_xml *xml, const plb_block *block, const unsigned char *data, size_t size) {
   static const char *const names[] = {"integers", "steps", "codes", "floats"};
   char crc[16];
@@ -122,10 +146,14 @@ static void put_block(plb_xml *xml, const plb_block *block, const unsigned char 
   if (block->kind == PLB_BLOCK_INTEGERS || block->kind == PLB_BLOCK_STEPS)
     plb_xml_integer(xml, "decimals", block->decimals);
   if (block->kind == PLB_BLOCK_STEPS) {
-    plb_xml_integer(xml, "multiplier", block->steps.multiplier);
-    plb_xml_integer(xml, "addend", block->steps.addend);
+    if (block->steps.digits > 0)
+      plb_xml_integer(xml, "digits", block->steps.digits);
+    put_coefficients(xml, &block->steps);
+    plb_xml_integer(xml, "code-bits", block->steps.code_bits);
     plb_xml_integer(xml, "step-shift", block->steps.shift);
   }
+  if (block->kind == PLB_BLOCK_INTEGERS || block->kind == PLB_BLOCK_STEPS)
+    plb_xml_attribute(xml, "missing", block->missing);
   if (block->kind == PLB_BLOCK_CODES) {
     plb_xml_number(xml, "scale", block->scale);
     plb_xml_number(xml, "offset", block->offset);

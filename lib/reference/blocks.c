@@ -14,17 +14,6 @@ double plb_ten_to(int n) {
   return power;
 }
 
-bool plb_steps_apply(const plb_steps *s, int32_t code, int32_t *out) {
-  int64_t product, sum;
-  if (__builtin_mul_overflow(s->multiplier, (int64_t)code, &product) || __builtin_add_overflow(product, s->addend, &sum))
-    return false;
-  const int64_t m = sum >= 0 ? sum >> s->shift : -((-(sum + 1)) >> s->shift) - 1;
-  if (m < INT32_MIN || m > INT32_MAX)
-    return false;
-  *out = (int32_t)m;
-  return true;
-}
-
 static void put32(unsigned char *out, uint32_t value) {
   for (int p = 0; p < 4; p++)
     out[p] = (unsigned char)(value >> 8 * p);
@@ -167,18 +156,6 @@ plb_status plb_block_pack_codes(plb_packer *p, plb_block *block, const int32_t *
   if (!make_room(p, block->count))
     return plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
   block->crc = crc_of_codes(code, block->count);
-  if (block->kind == PLB_BLOCK_STEPS) {
-    uLong crc = crc32(0, NULL, 0);
-    for (size_t i = 0; i < block->count; i++) {
-      int32_t m;
-      unsigned char bytes[4];
-      if (!plb_steps_apply(&block->steps, code[i], &m))
-        return plb_fail(err, PLB_EINVAL, "a recorder's step that leads out of range");
-      put32(bytes, (uint32_t)m);
-      crc = crc32(crc, bytes, 4);
-    }
-    block->crc = (uint32_t)crc;
-  }
   p->best_size = 0;
   plb_block trial = *block;
   for (trial.order = 0; trial.order <= 3; trial.order++)
@@ -309,10 +286,7 @@ plb_status plb_block_unpack_codes(const plb_block *b, const char *text, size_t s
       u = u << 8 | plane[(size_t)k * b->count + i];
     residual[i] = unzigzag(u);
   }
-  bool whole = plb_predict_restore(b, residual, out);
-  for (size_t i = 0; whole && b->kind == PLB_BLOCK_STEPS && i < b->count; i++)
-    whole = plb_steps_apply(&b->steps, out[i], &out[i]);
-  if (!whole)
+  if (!plb_predict_restore(b, residual, out))
     status = plb_fail(err, PLB_EDATA, "the block's values do not fit 32 bits; get an undamaged copy");
   else if (crc_of_codes(out, b->count) != b->crc)
     status = fail_crc(err);

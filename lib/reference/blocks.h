@@ -9,14 +9,17 @@
  *   3. else u = sum of byte[p] * 256^p, and the residual r = u / 2 for even u, -(u + 1) / 2 for odd u.
  *   4. prediction 0..3: that many times, replace the values by their running sum.
  *      prediction linear: k[i] = r[i] + floor((w[0] k[i-1] + w[1] k[i-2] + ...) / 2^shift), with k = 0 before the first.
- *   5. integers: value = k / 10^decimals.  codes: value = offset + scale * k.
- *      steps: m = floor((multiplier * k + addend) / 2^step-shift), value = m / 10^decimals.
- *   6. crc32 (as in zlib) is that of the values as little-endian integers of 32 bits - k for integers and codes, m for steps - or of
- *      the floats' bytes, value by value.
+ *   5. crc32 (as in zlib) is that of the k as little-endian integers of 32 bits, or of the floats' bytes, value by value.
+ *   6. integers: value = k / 10^decimals.  codes: value = offset + scale * k.
+ *      steps: p = c0 + floor(k (c1 + floor(k (c2 + ...) / 2^code-bits)) / 2^code-bits), with the c of `coefficients`, is what the
+ *      recorder measured in units of 10^-decimals / 2^step-shift. It is rounded as it was printed: u = 1, or with `digits` the smallest
+ *      power of ten for which |p| < u * 10^digits * 2^step-shift; m = u * floor(p / (u * 2^step-shift) + 1/2); value = m / 10^decimals.
+ *   7. missing: pairs "first count" of values that are not there.
  * All of it is integer arithmetic, so every machine and language gets the same numbers.
  */
 #include "core/core.h"
 #include "reference/limits.h"
+#include "reference/steps.h"
 
 typedef enum plb_block_kind {
   PLB_BLOCK_INTEGERS, /**< decimal text: value = k / 10^decimals */
@@ -27,17 +30,12 @@ typedef enum plb_block_kind {
 
 enum { PLB_WEIGHTS_MOST = 32, PLB_PLANES_MOST = 5, PLB_DECIMALS_MOST = 18 };
 
-/** How a recorder's codes k become decimal integers m. */
-typedef struct plb_steps {
-  int64_t multiplier, addend;
-  int shift; /**< 0..40 */
-} plb_steps;
-
 /** Everything a block's tag says. */
 typedef struct plb_block {
   plb_block_kind kind;
   size_t count;         /**< 1..PLB_BLOCK_MOST */
   int decimals;         /**< integers, steps: 0..PLB_DECIMALS_MOST */
+  const char *missing;  /**< integers, steps: "first count first count ..."; borrowed; NULL: none */
   plb_steps steps;      /**< steps */
   double scale, offset; /**< codes */
   int bits;             /**< floats: 32 or 64 */
@@ -69,14 +67,11 @@ PLB_CHECKED plb_status plb_block_pack_floats(plb_packer *packer, plb_block *bloc
 /**
  * Undo it. Nothing is allocated before the compressed size has been found large enough for the declared count.
  * @param text  base64 as it stands in the document
- * @param out  [size: block->count] for integers the k, for steps the m, for codes the k
+ * @param out  [size: block->count] the k
  * @return PLB_OK, PLB_EDATA (what does not fit), PLB_ENOMEM
  */
 PLB_CHECKED plb_status plb_block_unpack_codes(const plb_block *block, const char *text, size_t size, int32_t *out, plb_error *err);
 PLB_CHECKED plb_status plb_block_unpack_floats(const plb_block *block, const char *text, size_t size, double *out, plb_error *err);
-
-/** m of a recorder's code; false when it does not fit 32 bits. */
-bool plb_steps_apply(const plb_steps *steps, int32_t code, int32_t *out);
 
 /** 10^n as a double, exact for n <= 22. */
 double plb_ten_to(int n);

@@ -18,8 +18,7 @@ typedef enum plb_value_kind {
   PLB_VALUE_DATE,    /**< 2024-05-31, or 2024-05-31T23:59:59Z */
   PLB_VALUE_NUMBER,  /**< finite */
   PLB_VALUE_INTEGER, /**< low..high */
-  PLB_VALUE_LONG,    /**< a signed integer of at most 18 digits */
-  PLB_VALUE_LONGS,   /**< some of those, a blank between them */
+  PLB_VALUE_LONGS,   /**< signed integers of 64 bits, a blank between them */
   PLB_VALUE_FLAG,    /**< true or false */
   PLB_VALUE_WORD     /**< one of the words */
 } plb_value_kind;

@@ -8,9 +8,10 @@ enum {
   PLB_TAG_ATTRIBUTES_MOST = 48,   /**< attributes of one tag: the XML library needs quadratic time for them */
   PLB_STRING_MOST = 64 << 10,     /**< bytes of one text, its NUL counted */
   PLB_BLOCK_MOST = 65536,         /**< values in one sample block */
-  PLB_CURVE_VALUES_MOST = 1 << 24, /**< curve values in one reference */
-  PLB_CAPTURE_VALUES_MOST = 1 << 26, /**< samples in one capture document, all channels together */
+  PLB_CURVE_VALUES_MOST = 1 << 24,   /**< curve values in one reference */
+  PLB_CAPTURE_VALUES_MOST = 1 << 25, /**< samples in one capture document, all channels together */
   PLB_CHANNELS_MOST = 64,
+  PLB_NOTES_MOST = 256,
   PLB_CONDITIONS_MOST = 64,
   PLB_CAUTIONS_MOST = 64,
   PLB_SPEEDS_MOST = 64,

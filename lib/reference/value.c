@@ -8,13 +8,17 @@ static bool all_of(const char *text, size_t size, const char *set) { return strl
 
 static const char hexadecimal[] = "0123456789abcdef";
 
-/* -?(0|[1-9][0-9]*), at most 18 digits. */
+/* -?(0|[1-9][0-9]*), within 64 bits. */
 static bool is_long(const char *text, size_t size) {
   size_t i = size > 0 && text[0] == '-';
   const size_t first = i;
   while (i < size && text[i] >= '0' && text[i] <= '9')
     i++;
-  return i == size && i > first && i - first <= 18 && (text[first] != '0' || size == 1);
+  if (i != size || i == first || (text[first] == '0' && size != 1))
+    return false;
+  static const char most[] = "9223372036854775807";
+  const size_t digits = sizeof most - 1;
+  return i - first < digits || (i - first == digits && memcmp(text + first, most, digits) <= 0);
 }
 
 static bool is_longs(const char *text) {
@@ -118,8 +122,6 @@ bool plb_rule_accepts(const plb_attribute_rule *rule, const char *text) {
     return plb_rule_is_number(text, size);
   case PLB_VALUE_INTEGER:
     return is_integer(rule, text);
-  case PLB_VALUE_LONG:
-    return is_long(text, size);
   case PLB_VALUE_LONGS:
     return is_longs(text);
   case PLB_VALUE_FLAG:

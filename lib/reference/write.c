@@ -359,7 +359,7 @@ static plb_status put_reference(writer *w) {
   plb_xml_attribute(x, "type", r->type);
   plb_xml_attribute(x, "name", r->name);
   plb_xml_integer(x, "version", r->version);
-  plb_xml_attribute(x, "date", r->date);
+  plb_xml_attribute(x, "date", r->date); /* last: no line break may depend on it, the id does not */
   plb_xml_text(x, "title", r->title);
   plb_xml_text(x, "why", r->why);
   plb_xml_text(x, "predecessor", r->predecessor);
