@@ -5,6 +5,7 @@
 
 #include <plumbline/collection.h>
 #include <plumbline/core.h>
+#include <plumbline/report.h>
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -192,7 +193,7 @@ int cli_collection_history(const cli_arguments *arguments, const cli_words *word
 static int draw(const char *path, const plb_reference *a, const plb_reference *b) {
   plb_error err = PLB_ERROR_INIT;
   char *svg = NULL;
-  plb_status status = plb_reference_difference_picture(a, b, &svg, &err);
+  plb_status status = plb_report_difference_svg(&svg, a, b, &err);
   if (status == PLB_OK)
     status = plb_file_write(path, svg, strlen(svg), &err);
   free(svg);

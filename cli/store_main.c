@@ -10,8 +10,6 @@
 #include <stdio.h>
 #include <string.h>
 
-extern const cli_command cli_collection;
-
 static int refresh_index(const char *folder) {
   plb_error err = PLB_ERROR_INIT;
   return plb_store_refresh_index(folder, &err) == PLB_OK ? CLI_OK : cli_fail(&err);

@@ -2,6 +2,7 @@
 #define PLB_PLUMBLINE_H
 /** @file  Everything: known-good waveforms, and whether a capture matches them. */
 #include <plumbline/capture.h>
+#include <plumbline/collection.h>
 #include <plumbline/compare.h>
 #include <plumbline/core.h>
 #include <plumbline/cycle.h>

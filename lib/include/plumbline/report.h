@@ -31,6 +31,8 @@ PLB_API PLB_CHECKED plb_status plb_report_sections_text(char **out, const plb_ve
 PLB_API PLB_CHECKED plb_status plb_report_json(char **out, const plb_verdict *verdict, const plb_request *request, plb_error *err);
 /** The capture over its good range, sections marked, worst places marked. */
 PLB_API PLB_CHECKED plb_status plb_report_svg(char **out, const plb_verdict *verdict, plb_error *err);
+/** The good ranges of two references in one picture: what was (`a`) and what is (`b`). */
+PLB_API PLB_CHECKED plb_status plb_report_difference_svg(char **out, const plb_reference *a, const plb_reference *b, plb_error *err);
 
 /** What is in a capture: format, channels, rate, recording check, a first picture in text, guesses. */
 PLB_API PLB_CHECKED plb_status plb_report_inspect_text(char **out, const plb_capture *capture, int width, plb_error *err);

@@ -1,0 +1,341 @@
+/* Reading everything to its end: every loose object inflated and hashed, every pack indexed again and compared, every document read. */
+#include "collection/read/collection.h"
+#include "collection/store/folder.h"
+#include "collection/store/store.h"
+#include "reference/schema.h"
+
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+#include <zlib.h>
+
+typedef struct damage_list {
+  git_oid *id;
+  size_t count, capacity;
+} damage_list;
+
+typedef struct checking {
+  plb_store *store;
+  plb_store_check_result *result;
+  damage_list damage; /**< objects that cannot be read */
+  char objects[PLB_PATH_SIZE + 16];
+} checking;
+
+static void say_damage(checking *c, const char *what, const char *why) {
+  c->result->damaged++;
+  plb_store_say(c->store, "damaged: %s: %s", what, why);
+}
+
+static void note_object(checking *c, const git_oid *id) {
+  git_oid *grown = plb_grow(c->damage.id, c->damage.count, &c->damage.capacity, sizeof *grown);
+  if (!grown)
+    return;
+  c->damage.id = grown;
+  grown[c->damage.count++] = *id;
+}
+
+/* Inflate to the end of the file: the checksum must fit and nothing may follow. @return NULL when all is well, else why not */
+static const char *inflate_all(const char *data, size_t size, plb_buffer *out) {
+  z_stream z = {0};
+  unsigned char chunk[65536];
+  int state = inflateInit(&z);
+  z.next_in = (Bytef *)(uintptr_t)data;
+  z.avail_in = (uInt)size;
+  while (state == Z_OK) {
+    z.next_out = chunk;
+    z.avail_out = sizeof chunk;
+    state = inflate(&z, Z_NO_FLUSH);
+    plb_buffer_append(out, chunk, sizeof chunk - z.avail_out);
+    if (state == Z_OK && z.avail_out == sizeof chunk)
+      break;
+  }
+  const bool whole = state == Z_STREAM_END && z.avail_in == 0;
+  inflateEnd(&z);
+  if (out->status != PLB_OK)
+    return "larger than anything a collection holds";
+  return whole ? NULL : state == Z_STREAM_END ? "something follows behind its end" : "it cannot be inflated to its end";
+}
+
+static const char *check_bytes(const plb_buffer *b, const git_oid *id) {
+  const char *end = b->size ? memchr(b->data, 0, b->size < 64 ? b->size : 64) : NULL;
+  char type[16], head[64];
+  size_t size = 0;
+  git_oid hash;
+  if (!end || sscanf(b->data, "%15s %zu", type, &size) != 2 || size != b->size - (size_t)(end + 1 - b->data))
+    return "its head does not fit its content";
+  snprintf(head, sizeof head, "%s %zu", type, size);
+  if (strcmp(head, b->data) != 0 || git_odb_hash(&hash, end + 1, size, git_object_string2type(type)) < 0 || !git_oid_equal(&hash, id))
+    return "its content does not have the hash it is named by";
+  return NULL;
+}
+
+static const char *check_loose(const char *path, const git_oid *id) {
+  char *data = NULL;
+  size_t size = 0;
+  plb_error ignored = PLB_ERROR_INIT;
+  if (plb_file_read(path, 1 << 30, &data, &size, &ignored) != PLB_OK)
+    return "it cannot be read";
+  plb_buffer b;
+  plb_buffer_init(&b, (size_t)1 << 30);
+  const char *why = inflate_all(data, size, &b);
+  if (!why)
+    why = check_bytes(&b, id);
+  plb_buffer_dispose(&b);
+  free(data);
+  return why;
+}
+
+static bool visit_object(const char *path, void *payload) {
+  checking *c = payload;
+  char hex[64];
+  git_oid id;
+  const size_t head = strlen(c->objects) + 1;
+  const char *inside = path + head;
+  if (strncmp(inside, "pack/", 5) == 0 || strncmp(inside, "info/", 5) == 0 || strstr(inside, "/tmp_"))
+    return true;
+  snprintf(hex, sizeof hex, "%.2s%.41s", inside, strlen(inside) > 3 ? inside + 3 : "");
+  c->result->objects++;
+  if (strlen(inside) != 41 || !plb_is_hex(hex, GIT_OID_HEXSZ) || git_oid_fromstr(&id, hex) < 0) {
+    say_damage(c, path, "no object is called like that");
+    return true;
+  }
+  const char *why = check_loose(path, &id);
+  if (why) {
+    say_damage(c, path, why);
+    note_object(c, &id);
+  }
+  return true;
+}
+
+static bool same_file(const char *a, const char *b) {
+  char *x = NULL, *y = NULL;
+  size_t n = 0, m = 0;
+  plb_error ignored = PLB_ERROR_INIT;
+  const bool same = plb_file_read(a, (size_t)1 << 32, &x, &n, &ignored) == PLB_OK && plb_file_read(b, (size_t)1 << 32, &y, &m, &ignored) == PLB_OK &&
+                    n == m && memcmp(x, y, n) == 0;
+  free(x);
+  free(y);
+  return same;
+}
+
+/* Index the pack again from its own bytes, which hashes every object, and compare with the index that is there. */
+static const char *check_pack(const checking *c, const char *pack, const char *scratch, git_indexer_progress *progress) {
+  git_indexer *indexer = NULL;
+  FILE *f = fopen(pack, "rb");
+  static const char wrong[] = "it cannot be indexed again: bytes in it are wrong";
+  const char *why = f && git_indexer_new(&indexer, scratch, 0, c->store->odb, NULL) == 0 ? NULL : "it cannot be read";
+  char chunk[65536];
+  for (size_t n; !why && (n = fread(chunk, 1, sizeof chunk, f)) > 0;)
+    if (git_indexer_append(indexer, chunk, n, progress) < 0)
+      why = wrong;
+  if (!why && git_indexer_commit(indexer, progress) < 0)
+    why = wrong;
+  if (!why) {
+    char made[2 * PLB_PATH_SIZE], had[2 * PLB_PATH_SIZE];
+    snprintf(made, sizeof made, "%s/pack-%s.idx", scratch, git_indexer_name(indexer));
+    snprintf(had, sizeof had, "%.*s.idx", (int)(strlen(pack) - 5), pack);
+    if (!same_file(made, had))
+      why = "its index says something else";
+    snprintf(had, sizeof had, "%s/pack-%s.pack", scratch, git_indexer_name(indexer));
+    const char *name = strrchr(pack, '/');
+    if (!why && name && strcmp(name, strrchr(had, '/')) != 0)
+      why = "it is not called by its content";
+  }
+  git_indexer_free(indexer);
+  if (f)
+    fclose(f);
+  return why;
+}
+
+/* Which objects of a damaged pack are lost: each is read by its name. */
+static int read_packed(const git_oid *id, void *payload) {
+  checking *c = payload;
+  git_odb_object *object = NULL;
+  git_oid hash;
+  c->result->objects++;
+  if (git_odb_read(&object, c->store->odb, id) < 0 ||
+      git_odb_hash(&hash, git_odb_object_data(object), git_odb_object_size(object), git_odb_object_type(object)) < 0 || !git_oid_equal(&hash, id))
+    note_object(c, id);
+  git_odb_object_free(object);
+  return 0;
+}
+
+typedef struct pack_visit {
+  checking *c;
+  char scratch[PLB_PATH_SIZE + 32];
+  bool damaged;
+} pack_visit;
+
+static bool visit_pack(const char *path, void *payload) {
+  pack_visit *v = payload;
+  const size_t n = strlen(path);
+  git_indexer_progress progress = {0};
+  char idx[2 * PLB_PATH_SIZE];
+  if (n > 4 && strcmp(path + n - 4, ".idx") == 0) {
+    snprintf(idx, sizeof idx, "%.*s.pack", (int)(n - 4), path);
+    if (access(idx, F_OK) != 0)
+      say_damage(v->c, path, "an index without its pack");
+    return true;
+  }
+  if (n < 5 || strcmp(path + n - 5, ".pack") != 0)
+    return true;
+  v->c->result->packs++;
+  const char *why = check_pack(v->c, path, v->scratch, &progress);
+  v->c->result->objects += progress.indexed_objects;
+  plb_folder_remove(v->scratch);
+  if (why) {
+    v->damaged = true;
+    say_damage(v->c, path, why);
+  }
+  return true;
+}
+
+static plb_status check_packs(checking *c, plb_error *err) {
+  pack_visit v = {.c = c};
+  char packs[PLB_PATH_SIZE + 32];
+  snprintf(packs, sizeof packs, "%s/pack", c->objects);
+  snprintf(v.scratch, sizeof v.scratch, "%s/quarantine-check-%ld", c->store->folder, (long)getpid());
+  (void)err;
+  plb_folder_walk(packs, visit_pack, &v);
+  plb_folder_remove(v.scratch);
+  if (v.damaged)
+    git_odb_foreach(c->store->odb, read_packed, c);
+  return PLB_OK;
+}
+
+static bool is_damaged(const checking *c, const git_oid *id) {
+  for (size_t i = 0; i < c->damage.count; i++)
+    if (git_oid_equal(&c->damage.id[i], id))
+      return true;
+  return false;
+}
+
+/* Names of the documents that damaged objects hold, and the strict reader and the schema for all the others. */
+static void check_document(checking *c, const char *path, const git_oid *id) {
+  char *data = NULL;
+  git_odb_object *object = NULL;
+  plb_error trouble = PLB_ERROR_INIT;
+  plb_inspection x;
+  plb_path where;
+  c->result->documents++;
+  if (is_damaged(c, id) || git_odb_read(&object, c->store->odb, id) < 0) {
+    if (plb_path_parse(path, &where) == PLB_PATH_REFERENCE)
+      plb_store_say(c->store, "lost with it: %s@%u (%s)", where.name, where.version, path);
+    else
+      plb_store_say(c->store, "lost with it: %s", path);
+    if (!is_damaged(c, id))
+      say_damage(c, path, "its object is missing or cannot be read");
+    return;
+  }
+  const void *bytes = git_odb_object_data(object);
+  const size_t size = git_odb_object_size(object);
+  plb_status status = plb_inspect(&x, path, bytes, size, &trouble);
+  if (status == PLB_OK && x.row.kind == PLB_PATH_REFERENCE)
+    status = plb_schema_validate("schema/reference.xsd", bytes, size, path, &trouble);
+  if (status == PLB_OK && x.row.kind == PLB_PATH_CAPTURE)
+    status = plb_schema_validate("schema/capture.xsd", bytes, size, path, &trouble);
+  if (status != PLB_OK)
+    say_damage(c, path, trouble.message);
+  plb_inspection_dispose(&x);
+  git_odb_object_free(object);
+  free(data);
+}
+
+static void check_tree(checking *c, const git_oid *id, const char *inside) {
+  git_tree *tree = NULL;
+  if (is_damaged(c, id) || git_tree_lookup(&tree, c->store->repository, id) < 0) {
+    say_damage(c, inside[0] ? inside : "(top folder)", "this folder cannot be read");
+    return;
+  }
+  for (size_t i = 0; i < git_tree_entrycount(tree); i++) {
+    const git_tree_entry *e = git_tree_entry_byindex(tree, i);
+    char path[PLB_PATH_SIZE];
+    plb_path where;
+    if (snprintf(path, sizeof path, "%s%s%s", inside, inside[0] ? "/" : "", git_tree_entry_name(e)) >= (int)sizeof path)
+      say_damage(c, inside, "a name that is too long");
+    else if (git_tree_entry_type(e) == GIT_OBJECT_TREE)
+      check_tree(c, git_tree_entry_id(e), path);
+    else if (git_tree_entry_filemode(e) != GIT_FILEMODE_BLOB || plb_path_parse(path, &where) == PLB_PATH_NONE)
+      say_damage(c, path, "no place where a collection keeps anything");
+    else
+      check_document(c, path, git_tree_entry_id(e));
+  }
+  git_tree_free(tree);
+}
+
+/* Every commit's own object and its tree objects were hashed; here the chain must lead back to a beginning. */
+static void check_history(checking *c, const git_oid *head) {
+  git_revwalk *walk = NULL;
+  git_oid id;
+  int next = -1;
+  if (git_revwalk_new(&walk, c->store->repository) == 0 && git_revwalk_push(walk, head) == 0)
+    while ((next = git_revwalk_next(&id, walk)) == 0) {
+    }
+  if (next != GIT_ITEROVER)
+    say_damage(c, "history", "it does not lead back to the beginning");
+  git_revwalk_free(walk);
+}
+
+static void check_branch(checking *c) {
+  git_oid head;
+  git_commit *commit = NULL;
+  git_reference *symbolic = NULL;
+  plb_store *s = c->store;
+  if (git_reference_lookup(&symbolic, s->repository, "HEAD") < 0 || git_reference_type(symbolic) != GIT_REFERENCE_SYMBOLIC ||
+      strcmp(git_reference_symbolic_target(symbolic), "refs/heads/main") != 0)
+    say_damage(c, "HEAD", "it does not name the branch main");
+  git_reference_free(symbolic);
+  if (git_reference_name_to_id(&head, s->repository, "refs/heads/main") < 0 || git_commit_lookup(&commit, s->repository, &head) < 0) {
+    say_damage(c, "refs/heads/main", "it does not name a commit that is there");
+    return;
+  }
+  check_history(c, &head);
+  check_tree(c, git_commit_tree_id(commit), "");
+  git_commit_free(commit);
+}
+
+/* The configuration is small and made by us: anything that changes what git does with the folder is said. */
+static void check_config(checking *c) {
+  git_config *config = NULL;
+  char path[PLB_PATH_SIZE + 16];
+  int bare = 0, version = -1;
+  snprintf(path, sizeof path, "%s/config", c->store->folder);
+  if (git_config_open_ondisk(&config, path) < 0 || git_config_get_bool(&bare, config, "core.bare") < 0 || !bare ||
+      git_config_get_int32(&version, config, "core.repositoryformatversion") < 0 || version != 0)
+    say_damage(c, "config", "it does not say that this is a bare repository of format 0");
+  git_config_free(config);
+}
+
+static void check_index(checking *c) {
+  char path[PLB_PATH_SIZE];
+  plb_index *index = NULL;
+  plb_error trouble = PLB_ERROR_INIT;
+  plb_index_path(c->store->folder, path);
+  if (access(path, F_OK) != 0)
+    return;
+  plb_status status = plb_index_open(&index, path, &trouble);
+  if (status == PLB_OK)
+    status = plb_index_verify(index, &trouble);
+  if (status != PLB_OK && status != PLB_ENOINPUT)
+    say_damage(c, "plumbline.index", trouble.message);
+  plb_index_free(index);
+}
+
+plb_status plb_store_check(plb_store *s, plb_store_check_result *out, plb_error *err) {
+  *out = (plb_store_check_result){0};
+  checking c = {.store = s, .result = out};
+  snprintf(c.objects, sizeof c.objects, "%s/objects", s->folder);
+  plb_error ignored = PLB_ERROR_INIT;
+  const bool locked = plb_store_lock(s, &ignored) == PLB_OK; /* somebody else's folder is checked without */
+  plb_folder_walk(c.objects, visit_object, &c);
+  plb_status status = check_packs(&c, err);
+  if (status == PLB_OK) {
+    check_config(&c);
+    check_branch(&c);
+    check_index(&c);
+  }
+  if (locked)
+    plb_store_unlock(s);
+  free(c.damage.id);
+  return status;
+}

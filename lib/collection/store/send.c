@@ -1,0 +1,61 @@
+/* Sending is a git push of the one branch. What is private lies in another repository and cannot go along. */
+#include "collection/store/store.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <string.h>
+#include <sys/stat.h>
+
+typedef struct answer {
+  char refused[256];
+} answer;
+
+static int on_reference(const char *name, const char *status, void *payload) {
+  answer *a = payload;
+  (void)name;
+  if (status)
+    snprintf(a->refused, sizeof a->refused, "%s", status);
+  return 0;
+}
+
+static bool is_missing_folder(const char *url) {
+  struct stat st;
+  return !strstr(url, "://") && !strchr(url, ':') && stat(url, &st) != 0 && errno == ENOENT;
+}
+
+static plb_status say_failure(int code, const answer *a, const char *url, plb_error *err) {
+  if (code == GIT_ENONFASTFORWARD || a->refused[0])
+    return plb_fail(err, PLB_EREFUSED, "%.200s has something this collection has not; fetch from it first%s%.100s", url, a->refused[0] ? ": " : "", a->refused);
+  if (code == GIT_ECERTIFICATE)
+    return plb_fail(err, PLB_EUNAVAILABLE, "%.200s: the host's key is not known; connect to it once with ssh and accept the key", url);
+  return plb_git_fail(err, PLB_EUNAVAILABLE, "it cannot be sent there");
+}
+
+plb_status plb_store_send(plb_store *s, const char *url, plb_error *err) {
+  git_remote *remote = NULL;
+  answer a = {""};
+  git_push_options options;
+  git_push_options_init(&options, GIT_PUSH_OPTIONS_VERSION);
+  options.callbacks.push_update_reference = on_reference;
+  options.callbacks.payload = &a;
+  char spec[] = "refs/heads/main:refs/heads/main";
+  char *specs[] = {spec};
+  const git_strarray what = {specs, 1};
+  if (is_missing_folder(url)) {
+    const plb_status made = plb_store_make(url, err);
+    if (made != PLB_OK)
+      return plb_fail_path(err, made, url);
+  }
+  plb_status status = PLB_OK;
+  if (git_remote_create_anonymous(&remote, s->repository, url) < 0)
+    status = plb_git_fail(err, PLB_EUSAGE, "this is no address that git knows");
+  else {
+    const int code = git_remote_push(remote, &what, &options);
+    if (code < 0 || a.refused[0])
+      status = say_failure(code, &a, url, err);
+  }
+  git_remote_free(remote);
+  if (status == PLB_OK)
+    plb_store_say(s, "sent to %s", url);
+  return status;
+}
