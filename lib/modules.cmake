@@ -16,7 +16,8 @@ plb_module(model USES core signal capture
 
 plb_module(cycle USES core signal capture
   SOURCES spec.c tracks.c choice.c template.c draft.c lay.c swing.c teeth.c wheel.c wheel_turns.c wheel_stroke.c
-    wheel_choose.c period.c chain.c steep.c repeat.c repeat_choose.c)
+    wheel_choose.c period.c chain.c steep.c repeat.c repeat_choose.c edge.c edge_choose.c
+    once.c guess.c)
 
 plb_module(reading USES core signal capture cycle SOURCES )
 
@@ -46,6 +47,6 @@ plb_module(learn USES core signal capture cycle reading reference compare
 
 plb_module(report USES core signal capture cycle reading reference compare learn
   SOURCES take.c say.c say_verdict.c page.c table.c verdict_text.c json_value.c verdict_json.c canvas.c canvas_text.c axis.c panel.c
-    verdict_svg.c facts.c guess.c sketch.c inspect.c inspect_json.c learned_text.c difference_svg.c LINK PkgConfig::JANSSON)
+    verdict_svg.c facts.c capture_guess.c sketch.c inspect.c inspect_json.c learned_text.c difference_svg.c LINK PkgConfig::JANSSON)
 
 set(PLB_MODULES core signal capture model cycle reference collection compare learn report)

@@ -179,6 +179,20 @@ static void test_canvas_curve__adds_up_without_drift(void **state) {
   plb_buffer_dispose(&b);
 }
 
+static void test_canvas__breaks_curves_and_areas_at_holes(void **state) {
+  (void)state;
+  const double x[7] = {0, 10, 20, 30, 40, 50, 60}, y[7] = {1, 2, NAN, 4, 5, INFINITY, 7}, z[7] = {0};
+  plb_buffer b;
+  plb_buffer_init(&b, 1 << 20);
+  plb_canvas c = {.out = &b};
+  plb_canvas_curve(&c, x, y, 7, &(plb_paint){.stroke = PLB_BLACK});
+  assert_int_equal(count(b.data, "M"), 3);
+  plb_canvas_area(&c, x, z, y, 7, &(plb_paint){.fill = PLB_SKY});
+  assert_int_equal(count(b.data, "M"), 6);
+  assert_int_equal(count(b.data, "z\""), 1); /* the last of three closed pieces ends the path */
+  plb_buffer_dispose(&b);
+}
+
 static void test_canvas_paragraph__wraps_and_cuts(void **state) {
   (void)state;
   const plb_font font = {10, false, PLB_INK, PLB_START};
@@ -207,6 +221,7 @@ int main(void) {
       cmocka_unit_test(test_verdict_svg__has_ids_of_its_own),
       cmocka_unit_test(test_verdict_svg__stays_small),
       cmocka_unit_test(test_canvas_curve__adds_up_without_drift),
+      cmocka_unit_test(test_canvas__breaks_curves_and_areas_at_holes),
       cmocka_unit_test(test_canvas_paragraph__wraps_and_cuts),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -80,7 +80,7 @@ static const struct {
   double least, most; /* confidence */
 } rows[] = {
     {"inductive", "V", inductive, "crank-inductive", "wheel:teeth=60,missing=2", "60-tooth wheel with 2 missing, about 3,000 rpm, two-sided, its lower half clamped", 0.6, 1},
-    {"hall", "V", hall, "crank-hall", "wheel:teeth=60,missing=2", "60-tooth wheel with 2 missing, about 3,000 rpm, square and one-sided", 0.6, 1},
+    {"hall", "V", hall, "crank-hall", "wheel:teeth=60,missing=2", " rpm, square and one-sided", 0.6, 1},
     {"pwm", "V", pwm, "", "edge:level=50%states,slope=rising", "pulses between 300 mV and 12.2 V, high 23 % of the time, about 200 Hz", 0.3, 0.6},
     {"injector", "V", injector, "injector-voltage", "edge:level=50%states,slope=falling", "with spikes as a coil makes", 0.3, 0.7},
     {"hump", "1", hump, "", "repeat:period=32.3ms", "repeats every 32.3 ms (31 Hz)", 0.2, 0.4},
@@ -90,7 +90,7 @@ static const struct {
     {"nothing", "V", nothing, "", "", "no numbers at all", 0, 0.2},
 };
 
-static void test_guess__names_what_it_can_and_how_sure_it_is(void **state) {
+static void test_capture_guess__names_what_it_can_and_how_sure_it_is(void **state) {
   (void)state;
   for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
     const plb_guess g = guess_of(rows[i].make, rows[i].unit);
@@ -107,7 +107,7 @@ static void test_guess__names_what_it_can_and_how_sure_it_is(void **state) {
   }
 }
 
-static void test_guess__writes_cycles_that_can_be_typed(void **state) {
+static void test_capture_guess__writes_cycles_that_can_be_typed(void **state) {
   (void)state;
   for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
     const plb_guess g = guess_of(rows[i].make, rows[i].unit);
@@ -128,7 +128,7 @@ static void real_path(char out[1024], const char *name) {
 }
 
 /* The README beside the captures: column 2 a 60-2 crank wheel, clamped below, about 2,843 rpm at full load; column 3 a pressure transducer. */
-static void test_guess__knows_the_crank_wheel_of_a_real_engine(void **state) {
+static void test_capture_guess__knows_the_crank_wheel_of_a_real_engine(void **state) {
   (void)state;
   char path[1024];
   real_path(path, "setup-one/full-1.txt");
@@ -152,7 +152,7 @@ static void test_guess__knows_the_crank_wheel_of_a_real_engine(void **state) {
   plb_capture_free(c);
 }
 
-static void test_guess__claims_nothing_of_silence(void **state) {
+static void test_capture_guess__claims_nothing_of_silence(void **state) {
   (void)state;
   char path[1024];
   real_path(path, "setup-one/silent-1.txt");
@@ -172,10 +172,10 @@ static void test_guess__claims_nothing_of_silence(void **state) {
 
 int main(void) {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(test_guess__names_what_it_can_and_how_sure_it_is),
-      cmocka_unit_test(test_guess__writes_cycles_that_can_be_typed),
-      cmocka_unit_test(test_guess__knows_the_crank_wheel_of_a_real_engine),
-      cmocka_unit_test(test_guess__claims_nothing_of_silence),
+      cmocka_unit_test(test_capture_guess__names_what_it_can_and_how_sure_it_is),
+      cmocka_unit_test(test_capture_guess__writes_cycles_that_can_be_typed),
+      cmocka_unit_test(test_capture_guess__knows_the_crank_wheel_of_a_real_engine),
+      cmocka_unit_test(test_capture_guess__claims_nothing_of_silence),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
