@@ -1,4 +1,6 @@
 #include "cycle/kind.h"
+#include "cycle/edge.h"
+#include "cycle/once.h"
 #include "cycle/repeat.h"
 #include "cycle/wheel.h"
 
@@ -7,7 +9,9 @@
 
 static const plb_kind KIND[] = {
     [PLB_CYCLE_WHEEL] = {plb_wheel_choose, plb_wheel_build},
+    [PLB_CYCLE_EDGE] = {plb_edge_choose, plb_edge_build},
     [PLB_CYCLE_REPEAT] = {plb_repeat_choose, plb_repeat_build},
+    [PLB_CYCLE_ONCE] = {plb_once_choose, plb_once_build},
 };
 
 const plb_kind *plb_kind_of(plb_cycle_kind kind) {

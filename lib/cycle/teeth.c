@@ -134,8 +134,8 @@ typedef struct trellis {
   state *state;
   size_t states, capacity;
   size_t *first; /* [crossings + 1] states of crossing i are first[i] .. first[i + 1] */
-  state *dense; /* [positions] the best way into each residue of the crossing at hand */
-  float *wheel; /* [SHORT_STEP][positions] what a step of n = 1 .. SHORT_STEP from each residue costs by the wheel */
+  state *dense;  /* [positions] the best way into each residue of the crossing at hand */
+  float *wheel;  /* [SHORT_STEP][positions] what a step of n = 1 .. SHORT_STEP from each residue costs by the wheel */
 } trellis;
 
 static double wheel_cost(const plb_teeth *t, int64_t residue, int64_t n) {
@@ -424,17 +424,32 @@ static plb_status find_median_pitch(plb_teeth *t, plb_error *err) {
   return PLB_OK;
 }
 
+/** Crossings with their pitches, not yet labelled. */
+static plb_status cross(plb_teeth *t, const double *x, size_t n, double low, double high, int edge, plb_error *err) {
+  plb_status status = find_crossings(t, x, n, low, high, edge, err);
+  if (status == PLB_OK && t->count >= 2) {
+    find_pitch(t);
+    t->regular = regularity(t);
+    status = find_median_pitch(t, err);
+  }
+  return status;
+}
+
+plb_status plb_teeth_cross(plb_teeth *out, const double *x, size_t n, double low, double high, int edge,
+                           plb_error *err) {
+  *out = (plb_teeth){.positions = PLB_TEETH_MOST, .missing = 1, .median_pitch = NAN, .cost = INFINITY};
+  const plb_status status = cross(out, x, n, low, high, edge, err);
+  if (status != PLB_OK)
+    plb_teeth_dispose(out);
+  return status;
+}
+
 plb_status plb_teeth_find(plb_teeth *out, const double *x, size_t n, double low, double high, int edge, int positions,
                           int missing, plb_error *err) {
   *out = (plb_teeth){.positions = positions, .missing = missing, .median_pitch = NAN, .cost = INFINITY};
-  plb_status status = find_crossings(out, x, n, low, high, edge, err);
-  if (status == PLB_OK && out->count >= 2) {
-    find_pitch(out);
-    out->regular = regularity(out);
-    status = find_median_pitch(out, err);
-    if (status == PLB_OK && plb_teeth_are_regular(out))
-      status = label(out, err);
-  }
+  plb_status status = cross(out, x, n, low, high, edge, err);
+  if (status == PLB_OK && plb_teeth_are_regular(out))
+    status = label(out, err);
   if (status != PLB_OK)
     plb_teeth_dispose(out);
   return status;

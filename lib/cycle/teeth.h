@@ -11,19 +11,22 @@ enum { PLB_TEETH_MOST = 512 };
 
 typedef struct plb_teeth {
   int positions, missing; /**< of the wheel: 60 and 2 */
-  double *at; /**< [count] crossings at the chosen edge [samples] */
-  double *pitch; /**< [count] one tooth pitch around each crossing [samples] */
-  int64_t *position; /**< [count] rising; PLB_NO_POSITION: the crossing is no tooth */
+  double *at;             /**< [count] crossings at the chosen edge [samples] */
+  double *pitch;          /**< [count] one tooth pitch around each crossing [samples] */
+  int64_t *position;      /**< [count] rising; PLB_NO_POSITION: the crossing is no tooth */
   size_t count;
   double median_pitch; /**< [samples]; NaN with fewer than two crossings */
-  double regular; /**< share of intervals that are a whole number of pitches, as a wheel gives them, 0..1 */
-  double cost; /**< what the labelling leaves unexplained, per turn (see teeth.c) */
-  double turns; /**< from the first tooth to the last */
+  double regular;      /**< share of intervals that are a whole number of pitches, as a wheel gives them, 0..1 */
+  double cost;         /**< what the labelling leaves unexplained, per turn (see teeth.c) */
+  double turns;        /**< from the first tooth to the last */
 } plb_teeth;
 
 /** Find the crossings of one edge and label them. Crossings without any order give regular near 0; that is no failure. */
 PLB_CHECKED plb_status plb_teeth_find(plb_teeth *out, const double *x, size_t n, double low, double high, int edge,
                                       int positions, int missing, plb_error *err);
+/** The crossings and their pitches alone, when the wheel is not known: no positions, no cost. */
+PLB_CHECKED plb_status plb_teeth_cross(plb_teeth *out, const double *x, size_t n, double low, double high, int edge,
+                                       plb_error *err);
 void plb_teeth_dispose(plb_teeth *teeth);
 
 /** True when the crossings come from something that turns evenly. */
@@ -53,7 +56,7 @@ bool plb_teeth_time(const plb_teeth *teeth, double position, size_t *hint, doubl
  * them. @return false when there are no pulses
  */
 typedef struct plb_swing {
-  double bottom, top; /**< typical */
+  double bottom, top;          /**< typical */
   double bottom_high, top_low; /**< the weakest pulses (2 % quantile) */
 } plb_swing;
 PLB_CHECKED plb_status plb_swing_of(const double *x, size_t n, plb_swing *out, bool *found_out, plb_error *err);

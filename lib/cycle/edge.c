@@ -1,0 +1,248 @@
+/*
+ * Cycles that begin with a level crossing.
+ *
+ * Seam: phase 0 lies before the crossing that begins the cycle, by `seam` times the period before it, but never more than half of the quiet
+ * stretch there; so no landmark can fall on it.
+ * Spans: from one crossing to the next. A scaled span is stretched to the template's. An absolute one keeps its seconds, one to one, over
+ * the first seven eighths of its phases, for the shortest length seen among the good captures; the last eighth takes what is left
+ * until the next landmark. A next landmark that comes earlier cuts it short: the phases that are left hold the value before that landmark.
+ */
+#include "cycle/edge.h"
+
+#include <math.h>
+#include <string.h>
+
+static const double KEPT = 0.875;
+
+void plb_pulses_dispose(plb_pulses *p) {
+  free(p->crossing);
+  free(p->start);
+  *p = (plb_pulses){0};
+}
+
+/* ---- which crossings begin a cycle */
+
+/** Long against the pauses around it: `before` is the pause that ends at crossing i of the list. */
+static bool ends_long_pause(const double *at, size_t count, size_t i, unsigned pulses_each) {
+  double longest = 0;
+  const size_t first = i > pulses_each ? i - pulses_each : 1;
+  for (size_t k = first; k < count && k <= i + pulses_each; k++)
+    longest = fmax(longest, at[k] - at[k - 1]);
+  return i > 0 && at[i] - at[i - 1] > 0.62 * longest;
+}
+
+static plb_status mark_starts(plb_pulses *p, int edge, unsigned pulses_each, plb_error *err) {
+  double *at = plb_calloc(p->count, sizeof(double));
+  size_t *index = plb_calloc(p->count, sizeof(size_t)), count = 0;
+  p->start = plb_calloc(p->count, sizeof(size_t));
+  const bool memory = at && index && p->start;
+  for (size_t c = 0; c < p->count && memory; c++)
+    if (p->crossing[c].direction == edge) {
+      at[count] = p->crossing[c].at;
+      index[count++] = c;
+    }
+  for (size_t i = 0; i < count && memory; i++)
+    if (pulses_each == 1 || ends_long_pause(at, count, i, pulses_each))
+      p->start[p->starts++] = index[i];
+  free(at);
+  free(index);
+  return memory ? PLB_OK : plb_fail(err, PLB_ENOMEM, "no memory for %zu pulses; free some memory", p->count);
+}
+
+plb_status plb_pulses_find(plb_pulses *out, const double *x, size_t n, double low, double high, int edge,
+                           unsigned pulses_each, plb_error *err) {
+  *out = (plb_pulses){0};
+  plb_status status = plb_crossings(x, n, low, high, &out->crossing, &out->count, err);
+  if (status == PLB_OK)
+    status = mark_starts(out, edge, pulses_each, err);
+  if (status != PLB_OK)
+    plb_pulses_dispose(out);
+  return status;
+}
+
+/* ---- levels */
+
+plb_status plb_edge_supply(const plb_tracks *tracks, double *out, plb_error *err) {
+  for (size_t c = 0; c < tracks->channels; c++)
+    if (strcmp(tracks->role[c], "supply") == 0) {
+      double *copy = plb_calloc(tracks->samples, sizeof(double));
+      size_t count = 0;
+      for (size_t i = 0; i < tracks->samples && copy; i++)
+        if (isfinite(tracks->x[c][i]))
+          copy[count++] = tracks->x[c][i];
+      *out = copy ? plb_median(copy, count) : NAN;
+      free(copy);
+      return isfinite(*out) ? PLB_OK
+                            : plb_fail(err, PLB_EDATA, "the supply channel holds no numbers; check its column");
+    }
+  return plb_fail(err, PLB_EDATA,
+                  "a level in %%supply needs a channel with the role \"supply\"; add --channel supply=COLUMN:V");
+}
+
+plb_status plb_edge_levels(const plb_cycle_choice *choice, const plb_tracks *tracks, double *low, double *high,
+                           plb_error *err) {
+  *low = choice->level_low;
+  *high = choice->level_high;
+  if (choice->spec.level.of != PLB_LEVEL_SUPPLY)
+    return PLB_OK;
+  double supply = 0;
+  const plb_status status = plb_edge_supply(tracks, &supply, err);
+  const double middle = 0.5 * (*low + *high), scale = 0.01 * choice->spec.level.value * supply / middle;
+  if (status != PLB_OK || !(scale > 0))
+    return status;
+  *low *= scale;
+  *high *= scale;
+  return PLB_OK;
+}
+
+/** At the same share of the capture's own two states, for a signal that never reaches the learned levels. */
+static plb_status find_by_own_states(plb_pulses *out, const plb_tracks *tracks, const plb_cycle_choice *choice,
+                                     unsigned pulses_each, plb_error *err) {
+  const double *x = tracks->x[choice->channel];
+  const double percent =
+      choice->spec.level.of == PLB_LEVEL_STATES && isfinite(choice->spec.level.value) ? choice->spec.level.value : 50.0;
+  plb_states states;
+  const plb_status status = plb_state_levels(x, tracks->samples, 0, &states, err);
+  if (status != PLB_OK || !states.two || states.low_share + states.high_share < 0.75)
+    return status;
+  const double level = plb_reference_level(states.low, states.high, percent), half = 0.1 * (states.high - states.low);
+  plb_pulses_dispose(out);
+  return plb_pulses_find(out, x, tracks->samples, level - half, level + half, choice->edge, pulses_each, err);
+}
+
+/* ---- one cycle */
+
+typedef struct cycle_at {
+  const plb_cycle_choice *choice;
+  const plb_pulses *pulses;
+  double rate_hz;
+  size_t samples;
+} cycle_at;
+
+static double start_at(const plb_pulses *p, size_t i) { return p->crossing[p->start[i]].at; }
+
+/** Phase 0 of the cycle that begins with start i. */
+static double begin_of(const cycle_at *c, size_t i) {
+  const plb_pulses *p = c->pulses;
+  const double at = start_at(p, i);
+  const double period = i > 0 ? at - start_at(p, i - 1) : start_at(p, i + 1) - at;
+  const size_t crossing = p->start[i];
+  const double quiet = crossing > 0 ? at - p->crossing[crossing - 1].at : INFINITY;
+  return at - fmin(c->choice->seam * period, 0.5 * quiet);
+}
+
+/** Landmark k of the template for the j-th crossing of a cycle: in order while the numbers agree, else the nearest in phase of its direction. */
+static size_t landmark_of(const plb_cycle_choice *choice, size_t j, size_t crossings, int direction, double phase) {
+  if (crossings == choice->landmarks)
+    return j;
+  size_t best = choice->landmarks;
+  for (size_t k = 0; k < choice->landmarks; k++)
+    if (choice->landmark[k].direction == direction &&
+        (best == choice->landmarks ||
+         fabs(choice->landmark[k].phase - phase) < fabs(choice->landmark[best].phase - phase)))
+      best = k;
+  return best < choice->landmarks && fabs(choice->landmark[best].phase - phase) < 0.25 ? best : choice->landmarks;
+}
+
+static void place_marks(const cycle_at *c, size_t i, plb_cycle_found *cycle, double *mark) {
+  const plb_pulses *p = c->pulses;
+  const size_t first = p->start[i], count = p->start[i + 1] - first;
+  unsigned seen = 0;
+  for (size_t j = 0; j < count; j++) {
+    const plb_crossing *crossing = &p->crossing[first + j];
+    const double phase = (crossing->at - cycle->first) / (cycle->last - cycle->first);
+    const size_t k = landmark_of(c->choice, j, count, crossing->direction, phase);
+    if (k < c->choice->landmarks && isnan(mark[k])) {
+      mark[k] = crossing->at;
+      seen++;
+    } else if (cycle->surplus++ == 0) {
+      cycle->surplus_phase = phase;
+    }
+  }
+  cycle->missing = (unsigned)c->choice->landmarks - seen;
+}
+
+/** Anchors inside an absolute span that starts at `from` and ends before `to` [samples]. */
+static bool keep_seconds(plb_draft *draft, const plb_span *span, double rate_hz, double phase, double next_phase,
+                         double from, double to) {
+  const double width = KEPT * (next_phase - phase), kept = span->duration_s * rate_hz, length = to - from;
+  if (!(kept > 0) || !(length > 0))
+    return true;
+  if (kept < length)
+    return plb_draft_anchor(draft, phase + width, from + kept);
+  const double before = fmax(0.5 * length, length - 3.0);
+  return plb_draft_anchor(draft, phase + width * before / kept, from + before);
+}
+
+static bool tie_marks(const cycle_at *c, plb_draft *draft, const plb_cycle_found *cycle, const double *mark,
+                      double *span_s) {
+  const plb_cycle_choice *choice = c->choice;
+  bool memory = plb_draft_anchor(draft, 0.0, cycle->first);
+  double before = cycle->first;
+  for (size_t k = 0; k < choice->landmarks && memory; k++) {
+    if (!(mark[k] > before))
+      continue;
+    memory = plb_draft_anchor(draft, choice->landmark[k].phase, mark[k]);
+    before = mark[k];
+    const bool is_last = k + 1 == choice->landmarks;
+    const double next = is_last ? cycle->last : mark[k + 1];
+    if (k >= choice->spans || !(next > mark[k]))
+      continue;
+    span_s[k] = (next - mark[k]) / c->rate_hz;
+    if (choice->span[k].absolute && memory)
+      memory = keep_seconds(draft, &choice->span[k], c->rate_hz, choice->landmark[k].phase,
+                            is_last ? 1.0 : choice->landmark[k + 1].phase, mark[k], next);
+  }
+  return memory && plb_draft_anchor(draft, 1.0, cycle->last);
+}
+
+static plb_status add_cycles(const cycle_at *c, plb_draft *draft, plb_error *err) {
+  for (size_t i = 0; i + 1 < c->pulses->starts; i++) {
+    const double first = begin_of(c, i), last = begin_of(c, i + 1);
+    if (first < 0)
+      continue;
+    plb_cycle_found *cycle = plb_draft_cycle(draft, first, last, PLB_MAPPED);
+    if (!cycle)
+      return plb_fail(err, PLB_ENOMEM, "no memory for %zu cycles; free some memory", draft->found);
+    double *mark = plb_draft_marks(draft);
+    place_marks(c, i, cycle, mark);
+    if (!tie_marks(c, draft, cycle, mark, plb_draft_spans(draft)))
+      return plb_fail(err, PLB_ENOMEM, "no memory for the landmarks of a cycle; free some memory");
+    if (cycle->missing + cycle->surplus > c->choice->landmarks)
+      cycle->state = PLB_UNMAPPED_TEETH;
+  }
+  return PLB_OK;
+}
+
+static double median_period(const plb_pulses *p) {
+  double *list = plb_calloc(p->starts, sizeof(double));
+  for (size_t i = 1; i < p->starts && list; i++)
+    list[i - 1] = start_at(p, i) - start_at(p, i - 1);
+  const double median = list && p->starts > 1 ? plb_median(list, p->starts - 1) : NAN;
+  free(list);
+  return median;
+}
+
+plb_status plb_edge_build(plb_frame *f, const plb_tracks *tracks, const plb_cycle_choice *choice, plb_error *err) {
+  const unsigned pulses_each = choice->landmarks >= 4 ? (unsigned)(choice->landmarks / 2) : 1;
+  plb_pulses pulses = {0};
+  plb_draft draft = {.landmarks = choice->landmarks, .spans = choice->spans};
+  double low = 0, high = 0;
+  plb_status status = plb_edge_levels(choice, tracks, &low, &high, err);
+  if (status == PLB_OK)
+    status = plb_pulses_find(&pulses, tracks->x[choice->channel], tracks->samples, low, high, choice->edge, pulses_each,
+                             err);
+  if (status == PLB_OK && pulses.starts < 2)
+    status = find_by_own_states(&pulses, tracks, choice, pulses_each, err);
+  const cycle_at c = {choice, &pulses, tracks->rate_hz, tracks->samples};
+  if (status == PLB_OK)
+    status = add_cycles(&c, &draft, err);
+  if (status == PLB_OK) {
+    f->structure = pulses.starts >= 2;
+    f->rate_hz = tracks->rate_hz / median_period(&pulses);
+    status = plb_draft_lay(&draft, tracks, choice, f, err);
+  }
+  plb_draft_dispose(&draft);
+  plb_pulses_dispose(&pulses);
+  return status;
+}

@@ -1,0 +1,11 @@
+/** @file  Captures that are one event: a start, a snap of the throttle, a sweep. */
+#ifndef PLB_CYCLE_ONCE_H
+#define PLB_CYCLE_ONCE_H
+#include "cycle/cycle.h"
+
+PLB_CHECKED plb_status plb_once_choose(plb_cycle_choice *out, const plb_tracks *const *tracks, size_t count,
+                                       size_t grid, plb_buffer *notes, plb_error *err);
+PLB_CHECKED plb_status plb_once_build(plb_frame *frame, const plb_tracks *tracks, const plb_cycle_choice *choice,
+                                      plb_error *err);
+
+#endif
