@@ -1,0 +1,249 @@
+/*
+ * Inductive sensor: a coil on a magnet, teeth passing, a control unit's input as the load.
+ *
+ * Flux: the potential of a field above a surface with a pattern of wavelength l falls as exp(-2 pi g / l) with the distance g (solution of
+ * Laplace's equation); for a pattern of any shape that is a convolution with the Poisson kernel g / (pi (x^2 + g^2)). The pole averages over
+ * its own width. Voltage: Faraday's law. Circuit: resistance and inductance of the coil, load of the input, which may be clamped.
+ */
+#include "model/families.h"
+#include "model/physics.h"
+#include "model/rotation.h"
+#include "core/fail.h"
+
+typedef struct wheel_set {
+  int positions, missing;
+  int cylinders;      /* of the engine that turns it; 0: it turns evenly */
+  bool cranking;
+  double linkage_wb;  /* half the swing of flux linkage of a plain row of teeth without an air gap, times the exponential below */
+  double gap_pitches; /* air gap over tooth pitch */
+  double coil_ohm, coil_h, series_ohm, load_ohm; /* series_ohm: the input's, before the test point */
+  double clamp_high_v, clamp_low_v; /* 0: the input is not clamped */
+  double runout;      /* usual relative swing of the gap, once a turn */
+} wheel_set;
+
+enum { CELLS = 32, REACH = 3 }; /* table cells for each tooth pitch; pitches that the kernel reaches to each side */
+
+typedef struct wheel {
+  int cells;     /* of the whole turn */
+  double *slope; /* d(linkage)/d(turn), [size: cells + 1], the last equal to the first */
+} wheel;
+
+/* Height of the wheel under the sensor: 1 at a tooth, 0 between. */
+static void cut_teeth(const plb_draw *draw, const wheel_set *set, int damaged, double *profile) {
+  const double bent = plb_fault(draw, "damaged-tooth"), debris = plb_fault(draw, "metal-in-gap");
+  for (int tooth = 0; tooth < set->positions; tooth++) {
+    double height = tooth < set->positions - set->missing ? 1.0 : 0.0;
+    if (tooth == damaged)
+      height = 1.0 - bent;
+    if (set->missing > 0 && tooth == set->positions - set->missing)
+      height += 0.9 * debris;
+    for (int k = 0; k < CELLS; k++)
+      profile[tooth * CELLS + k] = k < CELLS / 2 ? height : 0.0;
+  }
+}
+
+/* Mean of the profile over the pole's width, by running sum. */
+static void average_over_pole(const double *profile, int cells, double *out) {
+  const int width = CELLS / 4; /* a pole half a pitch wide */
+  double sum = 0.0;
+  for (int k = -width; k < width; k++)
+    sum += profile[(k + cells) % cells];
+  for (int i = 0; i < cells; i++) {
+    sum += profile[(i + width) % cells];
+    out[i] = sum / (2.0 * width + 1.0);
+    sum -= profile[(i - width + cells) % cells];
+  }
+}
+
+/* The local air gap sets the width of the kernel, so runout changes height and shape together. */
+static void pass_air_gap(const double *profile, int cells, double gap_cells, double runout, double *flux) {
+  for (int i = 0; i < cells; i++) {
+    const double g = gap_cells * (1.0 + runout * cos(plb_two_pi * i / cells));
+    double sum = 0.0;
+    for (int k = -REACH * CELLS; k <= REACH * CELLS; k++) {
+      const int at = i + k < 0 ? i + k + cells : i + k >= cells ? i + k - cells : i + k;
+      sum += profile[at] / ((double)k * k + g * g);
+    }
+    flux[i] = sum * g / plb_pi;
+  }
+}
+
+static plb_status make_wheel(plb_draw *draw, const wheel_set *set, double linkage_wb, double gap, double runout, int damaged, wheel *out,
+                             plb_error *err) {
+  const int cells = set->positions * CELLS;
+  double *profile = plb_calloc((size_t)cells * 3, sizeof *profile);
+  out->cells = cells;
+  out->slope = plb_calloc((size_t)cells + 1, sizeof *out->slope);
+  if (!profile || !out->slope) {
+    free(profile);
+    return plb_fail(err, PLB_ENOMEM, "not enough memory to draw a recording; close other programs");
+  }
+  double *averaged = profile + cells, *flux = averaged + cells;
+  cut_teeth(draw, set, damaged, profile);
+  average_over_pole(profile, cells, averaged);
+  pass_air_gap(averaged, cells, gap * CELLS, runout, flux);
+  for (int i = 0; i <= cells; i++) {
+    const double change = flux[(i + 1) % cells] - flux[(i + cells - 1) % cells];
+    out->slope[i] = linkage_wb * change * cells / 2.0;
+  }
+  free(profile);
+  return PLB_OK;
+}
+
+typedef struct circuit {
+  double ohm, henry, load_ohm, clamp_high_v, clamp_low_v;
+  double amp; /* state */
+} circuit;
+
+/* Slope of a clamped input once it conducts: to the supply of the control unit, and of its diode to ground; from memory. */
+static const double clamp_high_ohm = 110.0, clamp_low_ohm = 25.0;
+
+/* Backward Euler: L di/dt + R i + v(i) = e, where v(i) is the load's, bent where the input's clamp conducts. */
+static double pass_circuit(circuit *c, double emf_v, double dt_s) {
+  const double k = c->henry / dt_s;
+  c->amp = (k * c->amp + emf_v) / (k + c->ohm + c->load_ohm);
+  double v = c->amp * c->load_ohm;
+  if (c->clamp_high_v <= 0.0 || (v <= c->clamp_high_v && v >= c->clamp_low_v))
+    return v;
+  /* beyond the clamp: v = edge + slope (i - edge / load) */
+  const double before = c->amp * (k + c->ohm + c->load_ohm);
+  const double edge = v > c->clamp_high_v ? c->clamp_high_v : c->clamp_low_v;
+  const double slope_ohm = v > c->clamp_high_v ? clamp_high_ohm : clamp_low_ohm;
+  c->amp = (before - edge + slope_ohm * edge / c->load_ohm) / (k + c->ohm + slope_ohm);
+  v = edge + slope_ohm * (c->amp - edge / c->load_ohm);
+  return v;
+}
+
+static circuit make_circuit(plb_draw *draw, const wheel_set *set, double *turns_share_out) {
+  const double shorted = 1.0 - 0.65 * plb_fault(draw, "shorted-turns");
+  const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 150e3);
+  const double leak = plb_fault(draw, "leak-to-ground");
+  circuit c = {.ohm = plb_part(draw, set->coil_ohm, 0.04) * shorted + set->series_ohm + joint};
+  c.henry = plb_part(draw, set->coil_h, 0.06) * shorted * shorted; /* inductance goes with the square of the turns */
+  c.load_ohm = plb_part(draw, set->load_ohm, 0.02);
+  if (leak > 0.0)
+    c.load_ohm = 1.0 / (1.0 / c.load_ohm + leak * leak / 120.0);
+  c.clamp_high_v = set->clamp_high_v * (1.0 + 0.01 * plb_normal(draw));
+  c.clamp_low_v = set->clamp_low_v * (1.0 + 0.02 * plb_normal(draw));
+  *turns_share_out = shorted;
+  return c;
+}
+
+static plb_status simulate_inductive(plb_draw *draw, plb_error *err) {
+  const wheel_set *set = draw->family->set;
+  plb_rotation rotation = set->cylinders ? plb_rotation_crank(draw, set->cylinders, set->cranking)
+                                         : plb_rotation_even(draw, draw->speed_per_min / 60.0, 0.03);
+  if (set->cylinders) /* the compressions stand at fixed teeth of the wheel */
+    rotation.start_turns = floor(rotation.start_turns * set->positions) / set->positions;
+  double share;
+  circuit c = make_circuit(draw, set, &share);
+  const double gap = plb_part(draw, set->gap_pitches, 0.08) * (1.0 + 3.0 * plb_fault(draw, "air-gap"));
+  const double runout = fabs(plb_part(draw, set->runout, 0.3)) + 0.55 * plb_fault(draw, "runout");
+  const double linkage = plb_part(draw, set->linkage_wb, 0.05) * share * (plb_fault(draw, "reversed-leads") > 0.0 ? -1.0 : 1.0);
+  const int teeth = set->positions - set->missing;
+  const int damaged = (int)(2 + plb_random_below(&draw->part, (uint64_t)teeth - 4));
+  wheel w = {0};
+  plb_status status = make_wheel(draw, set, linkage, gap, runout, damaged, &w, err);
+  double *x = draw->x[0];
+  const double dt = 1.0 / draw->rate_hz;
+  plb_contact contact;
+  if (status)
+    goto done;
+  plb_rotate(&rotation, draw->rate_hz, draw->n, x);
+  plb_contact_plan(draw, "intermittent-contact", 6.0, 0.02, &contact);
+  double before = x[0] - rotation.per_s * dt;
+  for (size_t i = 0; i < draw->n; i++) {
+    const double turns = x[i], cell = (turns - floor(turns)) * w.cells;
+    const int k = (int)cell;
+    const double slope = w.slope[k] + (cell - k) * (w.slope[k + 1] - w.slope[k]);
+    const double emf = plb_induced_v(slope * (turns - before), dt);
+    x[i] = plb_contact_is_open(&contact, (double)i * dt) ? 0.0 : pass_circuit(&c, emf, dt);
+    before = turns;
+  }
+  plb_add_interference(draw, 0, "ignition-interference", 0.8 * draw->family->channel[0].range);
+done:
+  free(w.slope);
+  return status;
+}
+
+static const plb_model_fault wheel_faults[] = {
+    {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT, "turns of the coil shorted: fewer turns, less resistance and inductance"},
+    {"air-gap", PLB_FAULT_GAP, PLB_IN_COMPONENT, "air gap up to four times too wide"},
+    {"damaged-tooth", PLB_FAULT_TOOTH, PLB_IN_COMPONENT, "one tooth bent or broken off"},
+    {"metal-in-gap", PLB_FAULT_TOOTH, PLB_IN_COMPONENT, "metal in the place of a missing tooth"},
+    {"runout", PLB_FAULT_RUNOUT, PLB_IN_COMPONENT, "wheel off centre: the air gap swings once a turn"},
+    {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "high resistance between sensor and control unit, up to open"},
+    {"reversed-leads", PLB_FAULT_REVERSED, PLB_IN_WIRING, "wires crossed in the connector"},
+    {"leak-to-ground", PLB_FAULT_SHORT, PLB_IN_WIRING, "signal wire leaks to ground or its return"},
+    {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "screen open, wire beside ignition leads"},
+    {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "contact opens now and then"},
+};
+/* A ring without a gap has no place for metal in it. */
+static const plb_model_fault ring_faults[] = {
+    {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT, "turns of the coil shorted: fewer turns, less resistance and inductance"},
+    {"air-gap", PLB_FAULT_GAP, PLB_IN_COMPONENT, "air gap up to four times too wide"},
+    {"damaged-tooth", PLB_FAULT_TOOTH, PLB_IN_COMPONENT, "one tooth bent or broken off"},
+    {"runout", PLB_FAULT_RUNOUT, PLB_IN_COMPONENT, "ring off centre: the air gap swings once a turn"},
+    {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "high resistance between sensor and control unit, up to open"},
+    {"leak-to-ground", PLB_FAULT_SHORT, PLB_IN_WIRING, "signal wire leaks to ground or its return"},
+    {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "screen open, wire beside ignition leads"},
+    {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "contact opens now and then"},
+};
+enum { WHEEL_FAULTS = sizeof wheel_faults / sizeof wheel_faults[0], RING_FAULTS = sizeof ring_faults / sizeof ring_faults[0] };
+enum { HAS_WHEEL = PLB_HAS_WINDING | PLB_HAS_GAP | PLB_HAS_TEETH | PLB_HAS_POLARITY, HAS_RING = PLB_HAS_WINDING | PLB_HAS_GAP | PLB_HAS_TEETH };
+
+/* Coil 860 ohm, 0.37 H; gap 1 mm under a pitch of 9 mm; flux such that idle gives some +-8 V: from memory, common practice. */
+static const wheel_set set_60_2_idle = {60, 2, 4, false, 6.5e-3, 0.10, 860, 0.37, 0, 22e3, 0, 0, 0.05};
+static const wheel_set set_60_2_cranking = {60, 2, 4, true, 6.5e-3, 0.10, 860, 0.37, 0, 22e3, 0, 0, 0.05};
+static const wheel_set set_60_2_clamped = {60, 2, 4, false, 6.5e-3, 0.10, 860, 0.37, 4.7e3, 47e3, 4.15, -0.72, 0.05};
+static const wheel_set set_36_1_idle = {36, 1, 4, false, 8.5e-3, 0.07, 420, 0.20, 0, 15e3, 0, 0, 0.05};
+static const wheel_set set_36_1_cranking = {36, 1, 4, true, 8.5e-3, 0.07, 420, 0.20, 0, 15e3, 0, 0, 0.05};
+/* Rings of 48 teeth at the wheel hub and 40 on a gearbox shaft; coil 1.1 kilo-ohm. */
+static const wheel_set set_hub = {48, 0, 0, false, 2.6e-3, 0.12, 1100, 0.55, 0, 30e3, 0, 0, 0.06};
+static const wheel_set set_shaft = {40, 0, 0, false, 1.9e-3, 0.10, 560, 0.25, 0, 20e3, 0, 0, 0.03};
+
+static const plb_model_reason ring_reasons[] = {{PLB_FAULT_REVERSED, "an even row of teeth looks the same upside down"}};
+
+const plb_model_family plb_crank_inductive_60_2_idle = {
+    .name = "crank-inductive-60-2-idle", .type = "crank-inductive", .text = "inductive crank sensor, 60-2 wheel, four cylinders, idle",
+    .channel = {{"crank", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 20.0, 0.012, 0}}, .channels = 1,
+    .cycle = "wheel:teeth=60,missing=2", .rate_hz = 100e3, .duration_s = 0.8, .low_per_min = 720, .high_per_min = 900,
+    .has = HAS_WHEEL, .fault = wheel_faults, .faults = WHEEL_FAULTS, .simulate = simulate_inductive, .set = &set_60_2_idle};
+
+const plb_model_family plb_crank_inductive_60_2_cranking = {
+    .name = "crank-inductive-60-2-cranking", .type = "crank-inductive", .text = "inductive crank sensor, 60-2 wheel, four cylinders, cranking",
+    .channel = {{"crank", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 5.0, 0.008, 0}}, .channels = 1,
+    .cycle = "wheel:teeth=60,missing=2", .rate_hz = 25e3, .duration_s = 2.4, .low_per_min = 180, .high_per_min = 260,
+    .has = HAS_WHEEL, .fault = wheel_faults, .faults = WHEEL_FAULTS, .simulate = simulate_inductive, .set = &set_60_2_cranking};
+
+const plb_model_family plb_crank_inductive_60_2_clamped = {
+    .name = "crank-inductive-60-2-clamped", .type = "crank-inductive", .text = "inductive crank sensor into a clamped input, 60-2 wheel, raised speed",
+    .channel = {{"crank", "V", "signal wire against the sensor's return at the control unit, connected", PLB_BY_PROBE, 10.0, 0.012, 0}}, .channels = 1,
+    .cycle = "wheel:teeth=60,missing=2", .rate_hz = 100e3, .duration_s = 0.5, .low_per_min = 2700, .high_per_min = 3200,
+    .has = HAS_WHEEL, .fault = wheel_faults, .faults = WHEEL_FAULTS, .simulate = simulate_inductive, .set = &set_60_2_clamped};
+
+const plb_model_family plb_crank_inductive_36_1_idle = {
+    .name = "crank-inductive-36-1-idle", .type = "crank-inductive", .text = "inductive crank sensor, 36-1 wheel, four cylinders, idle",
+    .channel = {{"crank", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 20.0, 0.012, 0}}, .channels = 1,
+    .cycle = "wheel:teeth=36,missing=1", .rate_hz = 100e3, .duration_s = 0.8, .low_per_min = 700, .high_per_min = 880,
+    .has = HAS_WHEEL, .fault = wheel_faults, .faults = WHEEL_FAULTS, .simulate = simulate_inductive, .set = &set_36_1_idle};
+
+const plb_model_family plb_crank_inductive_36_1_cranking = {
+    .name = "crank-inductive-36-1-cranking", .type = "crank-inductive", .text = "inductive crank sensor, 36-1 wheel, four cylinders, cranking",
+    .channel = {{"crank", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 5.0, 0.008, 0}}, .channels = 1,
+    .cycle = "wheel:teeth=36,missing=1", .rate_hz = 20e3, .duration_s = 2.4, .low_per_min = 180, .high_per_min = 260,
+    .has = HAS_WHEEL, .fault = wheel_faults, .faults = WHEEL_FAULTS, .simulate = simulate_inductive, .set = &set_36_1_cranking};
+
+const plb_model_family plb_wheel_speed_inductive = {
+    .name = "wheel-speed-inductive", .type = "wheel-speed-inductive", .text = "inductive wheel-speed sensor, ring of 48 teeth, wheel turned evenly",
+    .channel = {{"wheel-speed", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 1.0, 0.004, 0}}, .channels = 1,
+    .cycle = "wheel:teeth=48,missing=0", .rate_hz = 20e3, .duration_s = 3.0, .low_per_min = 110, .high_per_min = 170,
+    .has = HAS_RING | PLB_HAS_POLARITY, .fault = ring_faults, .faults = RING_FAULTS, .reason = ring_reasons, .reasons = 1,
+    .simulate = simulate_inductive, .set = &set_hub};
+
+const plb_model_family plb_transmission_speed_inductive = {
+    .name = "transmission-speed", .type = "transmission-speed", .text = "inductive speed sensor of a gearbox shaft, 40 teeth, steady speed",
+    .channel = {{"shaft-speed", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 5.0, 0.008, 0}}, .channels = 1,
+    .cycle = "wheel:teeth=40,missing=0", .rate_hz = 100e3, .duration_s = 0.6, .low_per_min = 1300, .high_per_min = 1800,
+    .has = HAS_RING | PLB_HAS_POLARITY, .fault = ring_faults, .faults = RING_FAULTS, .reason = ring_reasons, .reasons = 1,
+    .simulate = simulate_inductive, .set = &set_shaft};
