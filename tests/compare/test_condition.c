@@ -1,5 +1,5 @@
 /* Stated conditions, as --condition takes them. */
-#include "tests/core/cmocka_all.h"
+#include "tests/core/close.h"
 #include <math.h>
 #include <plumbline/compare.h>
 #include <string.h>
@@ -14,8 +14,8 @@ static void reads(const char *text, const char *name, const char *word, double l
   assert_string_equal(s.word, word);
   assert_string_equal(s.unit, unit);
   if (word[0] == '\0') {
-    assert_float_equal(s.low, low, 0.0);
-    assert_float_equal(s.high, high, 0.0);
+    assert_close(s.low, low, 0.0);
+    assert_close(s.high, high, 0.0);
   }
 }
 

@@ -1,7 +1,7 @@
 /* The fit of good captures against plain restatements of its formulas. */
 #include "compare/judge.h"
 #include "core/random.h"
-#include "tests/core/cmocka_all.h"
+#include "tests/core/close.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -111,7 +111,7 @@ static void test_fit__ridge_distance_is_the_formula_in_both_forms(void **state) 
     for (size_t j = 0; j < terms.count; j++) {
       if (terms.term[j].kind == PLB_D_RAW) {
         const double expected = plain_ridge(b, count[k], terms.term[j].index, other->curve[0], fit->channel[0].floor);
-        assert_float_equal(d[j], expected, 1e-4 * expected);
+        assert_close(d[j], expected, 1e-4 * expected);
       }
     }
     free(d);
@@ -158,8 +158,8 @@ static void test_fit__half_width_of_an_even_spread(void **state) {
   plb_error err = PLB_ERROR_INIT;
   assert_int_equal(plb_fit_new(&fit, &b->plan, b->member, 4, &err), PLB_OK);
   const double variance = (0.09 + 0.01 + 0.01 + 0.09) / 3.0, floor = 0.005 * 2.0;
-  assert_float_equal(fit->channel[0].half[3], sqrt(variance * 1.25 + floor * floor), 1e-5);
-  assert_float_equal(fit->channel[0].peak_to_peak, 2.0, 1e-6);
+  assert_close(fit->channel[0].half[3], sqrt(variance * 1.25 + floor * floor), 1e-5);
+  assert_close(fit->channel[0].peak_to_peak, 2.0, 1e-6);
   plb_fit_free(fit);
   free(b);
 }
@@ -183,7 +183,7 @@ static void test_fit__distance_grows_in_proportion(void **state) {
   }
   for (size_t j = 0; j < terms.count; j++) {
     if (terms.term[j].kind == PLB_D_LASTING && terms.term[j].index == 0) {
-      assert_float_equal(d[terms.count + j], 2.0 * d[j], 1e-3 * d[j]);
+      assert_close(d[terms.count + j], 2.0 * d[j], 1e-3 * d[j]);
       assert_true(d[j] > 10.0);
     }
   }

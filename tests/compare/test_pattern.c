@@ -1,7 +1,7 @@
 /* Lasting, intermittent, recurring: counts and the test against chance. */
 #include "compare/explain.h"
 #include "core/random.h"
-#include "tests/core/cmocka_all.h"
+#include "tests/core/close.h"
 #include <math.h>
 #include <string.h>
 

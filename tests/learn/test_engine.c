@@ -4,7 +4,7 @@
  */
 #include "core/random.h"
 #include "signal/distribution.h"
-#include "tests/core/cmocka_all.h"
+#include "tests/core/close.h"
 #include "tests/learn/engine.h"
 #include <math.h>
 #include <stdio.h>

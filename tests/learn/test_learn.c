@@ -1,7 +1,7 @@
 /* learn as its caller sees it: what it refuses, what it notes, and that a file gives the same verdict as memory. */
 #include "capture/capture.h"
 #include "core/random.h"
-#include "tests/core/cmocka_all.h"
+#include "tests/core/close.h"
 #include <math.h>
 #include <plumbline/compare.h>
 #include <plumbline/learn.h>
@@ -138,7 +138,7 @@ static void learn_and_judge(shelf *s, const char *cycle) {
   printf("# %s: %s: %s\n", cycle, plb_word_name(v->word), v->sentence);
   assert_int_equal(v->word, PLB_DEPARTS);
   assert_string_equal(v->finding[0].direction, "low");
-  assert_float_equal(v->alignment.gain, 0.5, 0.05);
+  assert_close(v->alignment.gain, 0.5, 0.05);
   plb_verdict_free(v);
   plb_capture_free(weak);
   plb_learned_free(learned);
@@ -160,8 +160,8 @@ static void test_learn__a_file_gives_the_same_verdict_as_memory(void **state) {
   for (size_t i = 5; i < 9; i++) {
     plb_verdict *a = judge(s->capture[i], r), *b = judge(s->capture[i], read);
     assert_int_equal(a->word, b->word);
-    assert_float_equal(a->score, b->score, 1e-6 * a->score);
-    assert_float_equal(a->limit, b->limit, 1e-12);
+    assert_close(a->score, b->score, 1e-6 * a->score);
+    assert_close(a->limit, b->limit, 1e-12);
     assert_string_equal(a->sentence, b->sentence);
     plb_verdict_free(a);
     plb_verdict_free(b);

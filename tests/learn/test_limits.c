@@ -1,6 +1,6 @@
 /* Limit, promise and guards from held-out scores. */
 #include "learn/calibrate.h"
-#include "tests/core/cmocka_all.h"
+#include "tests/core/close.h"
 #include <math.h>
 
 static void fill(double *score, size_t n) {
@@ -26,8 +26,8 @@ static void test_limits__k_of_split_conformal(void **state) {
     plb_calibration c = {0};
     fill(score, row[i].n);
     plb_limits_from_scores(&c, score, row[i].n, row[i].alpha);
-    assert_float_equal(c.limit, row[i].k, 0.0);
-    assert_float_equal(c.promise, row[i].promise, 1e-12);
+    assert_close(c.limit, row[i].k, 0.0);
+    assert_close(c.promise, row[i].promise, 1e-12);
     assert_int_equal(c.independent, row[i].n);
   }
 }
@@ -41,7 +41,7 @@ static void test_limits__upper_end_of_the_promise(void **state) {
     plb_calibration c = {0};
     fill(score, n[i]);
     plb_limits_from_scores(&c, score, n[i], 0.05);
-    assert_float_equal(c.promise_upper90, 1.0 - pow(0.1, 1.0 / (double)n[i]), 1e-6);
+    assert_close(c.promise_upper90, 1.0 - pow(0.1, 1.0 / (double)n[i]), 1e-6);
   }
 }
 
@@ -52,8 +52,8 @@ static void test_limits__guards_of_equal_scores(void **state) {
   plb_calibration c = {0};
   plb_limits_from_scores(&c, score, 6, 0.05);
   const double expected = exp(2.821437925 * sqrt(0.16 / 9.0) * sqrt(7.0 / 6.0));
-  assert_float_equal(c.guard, expected, 1e-6);
-  assert_float_equal(c.guard_robust, expected, 1e-6);
+  assert_close(c.guard, expected, 1e-6);
+  assert_close(c.guard_robust, expected, 1e-6);
 }
 
 /* One odd capture lifts the guard, not the robust one. */

@@ -4,7 +4,7 @@
  */
 #include "core/random.h"
 #include "learn/calibrate.h"
-#include "tests/core/cmocka_all.h"
+#include "tests/core/close.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
