@@ -16,7 +16,7 @@ as_root() {
   elif command -v sudo >/dev/null; then
     sudo "$@"
   else
-    echo "plumb: these packages are missing: $missing; install them as root, or install sudo" >&2
+    echo "plumb: these packages are missing:$missing; install them as root, or install sudo" >&2
     exit 69
   fi
 }
