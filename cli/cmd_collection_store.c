@@ -82,8 +82,8 @@ static int check(plb_store *store, plb_error *err) {
   char line[256];
   if (plb_store_check(store, &r, err) != PLB_OK)
     return cli_fail(err);
-  snprintf(line, sizeof line, "%zu objects, %zu packs and %zu documents read to their end: %zu damaged%s", r.objects, r.packs, r.documents,
-           r.damaged, r.harmless ? "; some flipped bits change no content" : "");
+  snprintf(line, sizeof line, "%zu objects, %zu packs and %zu documents read to their end: %zu damaged", r.objects, r.packs, r.documents,
+           r.damaged);
   say(line, NULL);
   return r.damaged ? CLI_DATA : CLI_OK;
 }

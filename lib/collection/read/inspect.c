@@ -3,6 +3,7 @@
 #include "collection/read/small_xml.h"
 #include "collection/read/status.h"
 #include "reference/capture_document.h"
+#include "reference/identity.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -31,6 +32,15 @@ static void put_condition(plb_buffer *out, const plb_condition *c) {
     plb_buffer_printf(out, "%s=%.9g..%.9g%s\n", c->name, low, high, c->unit);
 }
 
+/* A document whose id is not that of its content was tampered with, or edited by hand and not added again. */
+static plb_status check_identity(const char *said, const void *data, size_t size, plb_error *err) {
+  char id[33];
+  const plb_status status = plb_identity_of(data, size, id, err);
+  if (status == PLB_OK && strcmp(id, said) != 0)
+    return plb_fail(err, PLB_EDATA, "the document's content has the id %s, but it says %.40s; get an undamaged copy", id, said);
+  return status;
+}
+
 static plb_status inspect_reference(plb_inspection *out, const plb_path *path, const void *data, size_t size, plb_error *err) {
   plb_reference *r = NULL;
   plb_status status = plb_reference_read_memory(&r, data, size, out->path, err);
@@ -38,6 +48,8 @@ static plb_status inspect_reference(plb_inspection *out, const plb_path *path, c
     return status;
   if (strcmp(r->name, path->name) != 0 || strcmp(r->type, path->type) != 0 || r->version != path->version)
     status = plb_fail(err, PLB_EDATA, "the document calls itself %.150s@%u of type %s, which is not where it lies", r->name, r->version, r->type);
+  if (status == PLB_OK)
+    status = check_identity(r->id, data, size, err);
   plb_text_copy(out->id, sizeof out->id, r->id);
   plb_buffer_puts(&out->title, r->title ? r->title : "");
   out->row.text[PLB_ROW_PROVENANCE] = plb_provenance_name(r->provenance);
@@ -57,6 +69,8 @@ static plb_status inspect_capture(plb_inspection *out, const plb_path *path, con
   plb_status status = plb_capture_read_about(&c, &about, data, size, out->path, err);
   if (status == PLB_OK && strcmp(about.id, path->name) != 0)
     status = plb_fail(err, PLB_EDATA, "the capture's own id, %s, is not the one it lies under", about.id);
+  if (status == PLB_OK)
+    status = check_identity(about.id, data, size, err);
   if (status == PLB_OK) {
     plb_text_copy(out->id, sizeof out->id, about.id);
     plb_buffer_puts(&out->title, about.source);

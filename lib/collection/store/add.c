@@ -158,10 +158,10 @@ plb_status plb_store_add(plb_store *s, const char *const *paths, size_t count, c
   if (status == PLB_OK) {
     if (s->options.why)
       snprintf(message, sizeof message, "%.1000s", s->options.why);
-    else if (n.references == 1)
+    else if (n.references == 1 && n.captures == 0)
       snprintf(message, sizeof message, "Add %s", n.last);
     else
-      snprintf(message, sizeof message, "Add %zu references and %zu captures", n.references, n.captures);
+      snprintf(message, sizeof message, "Add %zu known-good and %zu captures", n.references, n.captures);
     status = plb_change_commit(&c, message, err);
   }
   plb_change_end(&c);

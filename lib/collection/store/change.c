@@ -113,15 +113,27 @@ plb_status plb_change_get(const plb_change *c, const char *path, char **data_out
   return PLB_OK;
 }
 
+/* Many documents go into one pack: one flush instead of two for each. */
+static plb_status pack_blobs(plb_change *c, plb_put_file *files, plb_error *err) {
+  plb_pack_writer *pack = NULL;
+  plb_status status = plb_pack_begin(&pack, c->store, c->count, err);
+  for (size_t i = 0; i < c->count && status == PLB_OK; i++)
+    status = plb_pack_add(pack, GIT_OBJECT_BLOB, c->file[i]->row.data, c->file[i]->row.size, &files[i].id, err);
+  if (status == PLB_OK)
+    status = plb_pack_finish(pack, err);
+  plb_pack_free(pack);
+  return status;
+}
+
 static plb_status put_blobs(plb_change *c, plb_put_file *files, plb_error *err) {
+  enum { FEW = 20 };
   plb_status status = PLB_OK;
-  for (size_t i = 0; i < c->count && status == PLB_OK; i++) {
+  for (size_t i = 0; i < c->count; i++)
     files[i].path = c->file[i]->path;
-    if (c->written)
-      files[i].id = c->written[i].id;
-    else
-      status = plb_store_put(c->store, GIT_OBJECT_BLOB, c->file[i]->row.data, c->file[i]->row.size, &files[i].id, err);
-  }
+  if (c->count > FEW)
+    return pack_blobs(c, files, err);
+  for (size_t i = 0; i < c->count && status == PLB_OK; i++)
+    status = plb_store_put(c->store, GIT_OBJECT_BLOB, c->file[i]->row.data, c->file[i]->row.size, &files[i].id, err);
   return status;
 }
 

@@ -6,6 +6,7 @@
 
 #include <stdio.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 #include <zlib.h>
 
@@ -180,7 +181,7 @@ static bool visit_pack(const char *path, void *payload) {
   if (n < 5 || strcmp(path + n - 5, ".pack") != 0)
     return true;
   v->c->result->packs++;
-  const char *why = check_pack(v->c, path, v->scratch, &progress);
+  const char *why = mkdir(v->scratch, 0700) == 0 ? check_pack(v->c, path, v->scratch, &progress) : "there is no place to index it again";
   v->c->result->objects += progress.indexed_objects;
   plb_folder_remove(v->scratch);
   if (why) {
@@ -194,7 +195,9 @@ static plb_status check_packs(checking *c, plb_error *err) {
   pack_visit v = {.c = c};
   char packs[PLB_PATH_SIZE + 32];
   snprintf(packs, sizeof packs, "%s/pack", c->objects);
-  snprintf(v.scratch, sizeof v.scratch, "%s/quarantine-check-%ld", c->store->folder, (long)getpid());
+  const char *temporary = getenv("TMPDIR");
+  const bool ours = access(c->store->folder, W_OK) == 0; /* somebody else's collection is checked too */
+  snprintf(v.scratch, sizeof v.scratch, "%.900s/quarantine-check-%ld", ours ? c->store->folder : temporary ? temporary : "/tmp", (long)getpid());
   (void)err;
   plb_folder_walk(packs, visit_pack, &v);
   plb_folder_remove(v.scratch);

@@ -64,18 +64,6 @@ static plb_status take_file(plb_change *c, const char *path, plb_error *err) {
   return status;
 }
 
-static plb_status pack_change(plb_change *c, plb_error *err) {
-  plb_pack_writer *pack = NULL;
-  c->written = plb_calloc(c->count + 1, sizeof *c->written);
-  plb_status status = c->written ? plb_pack_begin(&pack, c->store, c->count, err) : plb_fail(err, PLB_ENOMEM, "out of memory");
-  for (size_t i = 0; i < c->count && status == PLB_OK; i++)
-    status = plb_pack_add(pack, GIT_OBJECT_BLOB, c->file[i]->row.data, c->file[i]->row.size, &c->written[i].id, err);
-  if (status == PLB_OK)
-    status = plb_pack_finish(pack, err);
-  plb_pack_free(pack);
-  return status;
-}
-
 /* A line for each of thousands of files helps nobody. */
 static void silence(const char *line, void *payload) {
   (void)line;
@@ -94,14 +82,11 @@ plb_status plb_store_import(plb_store *s, const char *const *paths, size_t count
   for (size_t i = 0; i < list.count && status == PLB_OK; i++)
     status = take_file(&c, list.path[i], err);
   s->options = options;
-  if (status == PLB_OK && c.count)
-    status = pack_change(&c, err);
   if (status == PLB_OK) {
     snprintf(message, sizeof message, "Import %zu documents%s%.900s", c.count, options.why ? ": " : "", options.why ? options.why : "");
     plb_store_say(s, "imported %zu documents from %zu files", c.count, list.count);
     status = plb_change_commit(&c, message, err);
   }
-  free(c.written);
   plb_change_end(&c);
   for (size_t i = 0; i < list.count; i++)
     free(list.path[i]);

@@ -82,7 +82,6 @@ typedef struct plb_change {
   bool raw;           /**< private.git: documents are not inspected, and there is no index */
   plb_inspection **file;
   size_t count, capacity;
-  plb_put_file *written; /**< set when the blobs are stored already (import); [count] */
 } plb_change;
 
 /** Take the lock and read the branch. Always end with plb_change_end(). */

@@ -84,7 +84,6 @@ PLB_API PLB_CHECKED plb_status plb_store_send(plb_store *store, const char *url,
 typedef struct plb_store_check_result {
   size_t objects, packs, documents; /**< looked at */
   size_t damaged;                   /**< said, one line each */
-  size_t harmless;                  /**< flipped bits that change no content */
 } plb_store_check_result;
 /** Read everything to its end. @return PLB_OK also with damage, PLB_EIO */
 PLB_API PLB_CHECKED plb_status plb_store_check(plb_store *store, plb_store_check_result *out, plb_error *err);
