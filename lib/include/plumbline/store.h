@@ -64,6 +64,7 @@ typedef struct plb_case {
   const char *departed; /**< selector of the reference it departed from; may be NULL */
   const char *verdict; /**< path of the verdict's JSON; may be NULL */
 } plb_case;
+/** Store a proved fault; its id is random. @return PLB_OK, PLB_EDATA, PLB_EBUSY, PLB_EIO */
 PLB_API PLB_CHECKED plb_status plb_store_add_case(plb_store *store, const plb_case *input, const plb_private_facts *facts, plb_error *err);
 
 /** Which side of a conflict is kept: the user's word, "mine", "theirs", "both" for all, or "type/name=mine" for one. */
