@@ -56,11 +56,17 @@ static void promise(plb_verdict *v, const plb_calibration *c) {
   v->guard_robust = c->guard_robust;
   v->promise = c->promise;
   v->promise_upper90 = c->promise_upper90;
-  const char *what = c->one_group ? "captures of one vehicle only" : c->groups_stated ? "vehicles or sessions" : "captures, groups not stated";
+  char who[PLB_TEXT_SIZE];
+  if (c->one_group) {
+    plb_text_say(who, sizeof who, "%u good captures of one vehicle only", c->independent);
+  } else if (c->groups_stated) {
+    plb_text_say(who, sizeof who, "good captures of %u vehicles or sessions", c->independent);
+  } else {
+    plb_text_say(who, sizeof who, "%u good captures, groups not stated", c->independent);
+  }
   plb_text_say(v->promise_text, sizeof v->promise_text,
-               "good %s%s%u%s: about 1 healthy one in %.0f may still be called not normal (by leave-one-out, for captures like these)",
-               c->one_group || !c->groups_stated ? what : "captures of ", c->one_group || !c->groups_stated ? " (" : "", c->independent,
-               c->one_group || !c->groups_stated ? ")" : " vehicles or sessions", 1.0 / c->promise);
+               "%s: about 1 healthy one in %.0f may still be called not normal (by leave-one-out, for captures like these)", who,
+               1.0 / c->promise);
 }
 
 static double p_value(const plb_reference *r, double score) {
