@@ -9,7 +9,7 @@ plb_module(signal USES core
 target_compile_options(plb_signal PRIVATE -fno-math-errno -fno-trapping-math)
 
 plb_module(capture USES core signal
-  SOURCES capture.c format.c number.c column.c text_cell.c text_encoding.c text_layout.c text_refuse.c text_header.c text_time.c text_preamble.c text_reader.c wave_reader.c npy_reader.c assign.c step.c clipping.c fitness.c)
+  SOURCES capture.c format.c number.c column.c text_cell.c text_encoding.c text_layout.c text_refuse.c text_header.c text_time.c text_preamble.c text_reader.c wave_reader.c npy_reader.c text_writer.c assign.c step.c clipping.c fitness.c)
 
 plb_module(model USES core signal capture
   SOURCES draw.c wiring.c meter.c physics.c rotation.c cases.c families.c inductive.c injector.c brush_motor.c)

@@ -270,9 +270,11 @@ static int find_time(reader *r) {
 static plb_status leave_out_other_times(reader *r, plb_capture *out, plb_error *err) {
   const plb_column *time = &r->column[r->time];
   const size_t rows = r->layout.rows;
+  double seconds;
   for (size_t j = 0; j < r->layout.columns; j++) {
     plb_column *other = &r->column[j];
-    if ((int)j == r->time || other->kind == PLB_COLUMN_SKIP || !r->time_named || !plb_time_is_name(r->header[j].name))
+    if ((int)j == r->time || other->kind == PLB_COLUMN_SKIP || !r->time_named || !plb_time_is_name(r->header[j].name) ||
+        (r->header[j].unit[0] && !plb_unit_convert(1.0, r->header[j].unit, "s", &seconds)))
       continue;
     const double step = rows > 1 ? fabs(sample_value(time, 1) - sample_value(time, 0)) : 0.0;
     for (size_t i = 0; i < rows; i++)
@@ -322,6 +324,10 @@ static plb_status finish_clock(const reader *r, plb_capture *out, plb_error *err
   out->rate_hz = second < 1.0 ? rate * round(1.0 / second) : rate / second;
   out->start_s = second < 1.0 ? r->clock.first / round(1.0 / second) : r->clock.first * second;
   out->uneven = plb_clock_uneven(&r->clock);
+  int64_t line = 0;
+  const double said = plb_text_preamble_rate(&r->layout, &line); /* it may have more digits than the stamps */
+  if (fabs(said / out->rate_hz - 1.0) < 1e-6)
+    out->rate_hz = said;
   out->gap_row = r->clock.widest_row;
   plb_capture_add_note(out, "time column: %d (%s%s)", r->time + 1, h->unit[0] ? h->unit : "s", r->time_named || h->unit[0] ? "" : ", told from its even rise");
   if (r->clock.repeats > 0)

@@ -68,6 +68,13 @@ PLB_API double plb_capture_step(const plb_capture *capture, size_t channel);
 PLB_API size_t plb_capture_notes(const plb_capture *capture);
 PLB_API const char *plb_capture_note(const plb_capture *capture, size_t index);
 
+/**
+ * Write as delimited text: the sample rate in a comment, a header with roles and units, the time, one column per channel (factor applied).
+ * plb_capture_read() gives the same rate, start, roles, units and values back, bit for bit; missing samples are empty cells.
+ * @return PLB_OK, PLB_ECREATE, PLB_EIO, PLB_ENOMEM
+ */
+PLB_API PLB_CHECKED plb_status plb_capture_write_text(const plb_capture *capture, const char *path, plb_error *err);
+
 /** Why a recording, a measurement or its conditions cannot be judged, or must be judged with care. */
 typedef enum plb_reason_class { PLB_REASON_RECORDING, PLB_REASON_MEASURING, PLB_REASON_CONDITIONS } plb_reason_class;
 typedef struct plb_reason {
