@@ -79,7 +79,7 @@ static double time_command(const char *command) {
 
 /* pandas times itself: its start is no part of reading. */
 static double time_pandas(const char *path) {
-  char command[512];
+  char command[PLB_PATH_SIZE + 256];
   snprintf(command, sizeof command,
            "/usr/bin/python3 -c 'import time, pandas; t = time.perf_counter(); pandas.read_csv(\"%s\", header=None); print(time.perf_counter() - t)' 2>/dev/null",
            path);
