@@ -71,19 +71,21 @@ void plb_canvas_open(plb_canvas *c, plb_buffer *out, double width, double height
                      const char *description) {
   *c = (plb_canvas){.out = out, .width = width, .height = height};
   make_key(seed, c->key);
-  plb_buffer_printf(out,
-                    "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 %.0f %.0f\" width=\"%.0f\" height=\"%.0f\" role=\"img\" "
-                    "aria-labelledby=\"title-%s description-%s\" font-family=\"sans-serif\">\n",
-                    width, height, width, height, c->key, c->key);
+  plb_buffer_printf(
+      out,
+      "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 %.0f %.0f\" width=\"%.0f\" height=\"%.0f\" role=\"img\" "
+      "aria-labelledby=\"title-%s description-%s\" font-family=\"sans-serif\">\n",
+      width, height, width, height, c->key, c->key);
   plb_buffer_printf(out, "<title id=\"title-%s\">", c->key);
   plb_buffer_escape(out, title);
   plb_buffer_printf(out, "</title>\n<desc id=\"description-%s\">", c->key);
   plb_buffer_escape(out, description);
-  plb_buffer_printf(out,
-                    "</desc>\n<defs><pattern id=\"hatch-%s\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\" "
-                    "patternTransform=\"rotate(45)\"><line x1=\"0\" y1=\"0\" x2=\"0\" y2=\"5\" stroke=\"%s\" stroke-width=\"1.6\"/>"
-                    "</pattern></defs>\n",
-                    c->key, PLB_ORANGE);
+  plb_buffer_printf(
+      out,
+      "</desc>\n<defs><pattern id=\"hatch-%s\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\" "
+      "patternTransform=\"rotate(45)\"><line x1=\"0\" y1=\"0\" x2=\"0\" y2=\"5\" stroke=\"%s\" stroke-width=\"1.6\"/>"
+      "</pattern></defs>\n",
+      c->key, PLB_ORANGE);
   plb_canvas_rect(c, 0, 0, width, height, &(plb_paint){.fill = PLB_WHITE});
 }
 
@@ -172,7 +174,8 @@ static bool is_there(const double *x, const double *low, const double *high, siz
   return isfinite(x[i]) && isfinite(low[i]) && isfinite(high[i]);
 }
 
-void plb_canvas_area(plb_canvas *c, const double *x, const double *low, const double *high, size_t n, const plb_paint *paint) {
+void plb_canvas_area(plb_canvas *c, const double *x, const double *low, const double *high, size_t n,
+                     const plb_paint *paint) {
   pen p = {c, 0, 0};
   put(c, "<path d=\"");
   for (size_t first = 0; first < n;) {
@@ -205,7 +208,8 @@ void plb_canvas_sign(plb_canvas *c, plb_sign sign, double x, double y, double si
   const plb_paint paint = {.stroke = colour, .width = size / 5};
   switch (sign) {
   case PLB_SIGN_CHECK:
-    plb_canvas_curve(c, (const double[]){x - h, x - h / 4, x + h}, (const double[]){y, y + h * 0.8, y - h * 0.8}, 3, &paint);
+    plb_canvas_curve(c, (const double[]){x - h, x - h / 4, x + h}, (const double[]){y, y + h * 0.8, y - h * 0.8}, 3,
+                     &paint);
     break;
   case PLB_SIGN_CROSS:
     plb_canvas_line(c, x - h, y - h, x + h, y + h, &paint);

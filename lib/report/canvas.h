@@ -59,7 +59,8 @@ void plb_canvas_line(plb_canvas *c, double x1, double y1, double x2, double y2, 
 /** A curve through n points. */
 void plb_canvas_curve(plb_canvas *c, const double *x, const double *y, size_t n, const plb_paint *paint);
 /** The area between two curves. */
-void plb_canvas_area(plb_canvas *c, const double *x, const double *low, const double *high, size_t n, const plb_paint *paint);
+void plb_canvas_area(plb_canvas *c, const double *x, const double *low, const double *high, size_t n,
+                     const plb_paint *paint);
 /** A triangle whose tip is at (x, y); `up`: the tip points up. */
 void plb_canvas_triangle(plb_canvas *c, double x, double y, double size, bool up, const plb_paint *paint);
 
@@ -70,8 +71,8 @@ void plb_canvas_sign(plb_canvas *c, plb_sign sign, double x, double y, double si
 void plb_canvas_text(plb_canvas *c, double x, double y, const plb_font *font, const char *text);
 void plb_canvas_text_turned(plb_canvas *c, double x, double y, const plb_font *font, const char *text);
 /** Text wrapped at blanks within `width`; the last of at most `lines` lines is cut with an ellipsis. @return the lines drawn */
-int plb_canvas_paragraph(plb_canvas *c, double x, double y, double width, double leading, int lines, const plb_font *font,
-                         const char *text);
+int plb_canvas_paragraph(plb_canvas *c, double x, double y, double width, double leading, int lines,
+                         const plb_font *font, const char *text);
 /** The lines that plb_canvas_paragraph() would draw. */
 int plb_canvas_paragraph_lines(double width, int lines, const plb_font *font, const char *text);
 /** About how wide text is, rather too wide than too narrow [px]. */

@@ -45,7 +45,8 @@ static size_t fitting(const char *text, double width, const plb_font *font) {
 }
 
 /* @param c  NULL: count only */
-static int lay(plb_canvas *c, double x, double y, double width, double leading, int lines, const plb_font *font, const char *raw) {
+static int lay(plb_canvas *c, double x, double y, double width, double leading, int lines, const plb_font *font,
+               const char *raw) {
   int line = 0;
   char clean[2048]; /* as it will be escaped, so that it is measured as it will be seen */
   plb_say_clean(raw, clean, sizeof clean);
@@ -56,7 +57,8 @@ static int lay(plb_canvas *c, double x, double y, double width, double leading, 
     const bool cut = line + 1 == lines && text[size + strspn(text + size, " ")] != '\0';
     if (cut)
       size = fitting(text, width - font->size, font);
-    plb_text_print(shown, sizeof shown, "%.*s%s", (int)(size < sizeof shown - 8 ? size : sizeof shown - 8), text, cut ? "\xE2\x80\xA6" : "");
+    plb_text_print(shown, sizeof shown, "%.*s%s", (int)(size < sizeof shown - 8 ? size : sizeof shown - 8), text,
+                   cut ? "\xE2\x80\xA6" : "");
     if (c)
       plb_canvas_text(c, x, y + line * leading, font, shown);
     text += size;
@@ -65,8 +67,8 @@ static int lay(plb_canvas *c, double x, double y, double width, double leading, 
   return line;
 }
 
-int plb_canvas_paragraph(plb_canvas *c, double x, double y, double width, double leading, int lines, const plb_font *font,
-                         const char *text) {
+int plb_canvas_paragraph(plb_canvas *c, double x, double y, double width, double leading, int lines,
+                         const plb_font *font, const char *text) {
   return lay(c, x, y, width, leading, lines, font, text);
 }
 

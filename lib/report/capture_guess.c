@@ -13,7 +13,7 @@ typedef struct look {
   const char *unit;
   plb_facts facts;
   plb_states states;
-  double flat_share;        /* of the samples within a quarter of the swing of the two levels */
+  double flat_share; /* of the samples within a quarter of the swing of the two levels */
   plb_wheel_guess wheel;
   size_t pulses;            /* rising passages of the middle level */
   double high_share;        /* of the time above the middle level */
@@ -145,7 +145,9 @@ static void guess_wheel(const look *l, plb_guess *out) {
   const bool two_sided = l->facts.lowest < -0.05 * swing && l->facts.highest > 0.05 * swing;
   const bool square = l->states.two && l->flat_share > 0.9;
   const bool clamped = two_sided && l->states.low_share > 0.25 && l->facts.highest > -2 * l->facts.lowest;
-  const char *kind = !two_sided ? square ? ", square and one-sided" : "" : clamped ? ", two-sided, its lower half clamped" : ", two-sided";
+  const char *kind = !two_sided ? square ? ", square and one-sided" : ""
+                     : clamped  ? ", two-sided, its lower half clamped"
+                                : ", two-sided";
   char missing[PLB_SAY_SIZE] = "";
   if (l->wheel.missing > 0)
     plb_text_print(missing, sizeof missing, " with %d missing", l->wheel.missing);
@@ -158,7 +160,8 @@ static void guess_wheel(const look *l, plb_guess *out) {
 }
 
 static void guess_pulses(const look *l, plb_guess *out) {
-  const bool edges = l->between_share < 0.3 * fmin(l->high_share, 1 - l->high_share); /* two levels, and little in between */
+  const bool edges =
+      l->between_share < 0.3 * fmin(l->high_share, 1 - l->high_share); /* two levels, and little in between */
   if (!l->states.two || l->pulses < 3 || l->flat_share < 0.7 || !edges)
     return;
   char low[PLB_SAY_SIZE], high[PLB_SAY_SIZE], rate[PLB_SAY_SIZE], share[PLB_SAY_SIZE];
@@ -169,9 +172,11 @@ static void guess_pulses(const look *l, plb_guess *out) {
   say_level(l, l->states.high, high);
   plb_say_share(l->high_share, share);
   plb_say_quantity(1 / l->pulse_s, "Hz", 3, rate);
-  plb_text_print(out->what, sizeof out->what, "pulses between %.40s and %.40s, high %s of the time%s%s%s", low, high, share,
-                 regular ? ", about " : "", regular ? rate : "", flyback ? ", with spikes as a coil makes when it is switched off" : "");
-  plb_text_copy(out->cycle, sizeof out->cycle, flyback ? "edge:level=50%states,slope=falling" : "edge:level=50%states,slope=rising");
+  plb_text_print(out->what, sizeof out->what, "pulses between %.40s and %.40s, high %s of the time%s%s%s", low, high,
+                 share, regular ? ", about " : "", regular ? rate : "",
+                 flyback ? ", with spikes as a coil makes when it is switched off" : "");
+  plb_text_copy(out->cycle, sizeof out->cycle,
+                flyback ? "edge:level=50%states,slope=falling" : "edge:level=50%states,slope=rising");
   if (flyback)
     plb_text_copy(out->type, sizeof out->type, "injector-voltage");
   out->confidence = (flyback ? 0.4 : 0.3) + (regular ? 0.2 : 0);
@@ -207,7 +212,10 @@ static void guess_nothing(const look *l, plb_guess *out) {
   else
     plb_text_print(out->what, sizeof out->what, "one event or a slow change, moving by %.40s", most);
   const bool steady = swing < 0.2 * fabs(l->facts.mean);
-  plb_text_copy(out->cycle, sizeof out->cycle, !(swing > 0) || swing < 20 * l->facts.step ? "" : steady ? "steady" : "once");
+  plb_text_copy(out->cycle, sizeof out->cycle,
+                !(swing > 0) || swing < 20 * l->facts.step ? ""
+                : steady                                   ? "steady"
+                                                           : "once");
   out->confidence = 0.1;
 }
 
@@ -238,7 +246,8 @@ plb_status plb_guess_capture(plb_guess **out, size_t *count_out, const plb_captu
   for (size_t c = 0; c < channels && status == PLB_OK; c++) {
     double *x = plb_capture_copy_values(capture, c);
     look l;
-    status = x ? look_at(&l, capture, c, x, err) : plb_fail(err, PLB_ENOMEM, "no memory to guess; give a shorter capture");
+    status =
+        x ? look_at(&l, capture, c, x, err) : plb_fail(err, PLB_ENOMEM, "no memory to guess; give a shorter capture");
     plb_text_copy(guess[c].channel, sizeof guess[c].channel, plb_capture_role(capture, c));
     guess[c].column = plb_capture_column(capture, c);
     if (status == PLB_OK)

@@ -51,8 +51,9 @@ static plb_status gather_facts(plb_insight *out, plb_error *err) {
     return plb_fail(err, PLB_ENOMEM, "no memory to inspect the capture; give a shorter one");
   for (size_t c = 0; c < out->channels && status == PLB_OK; c++) {
     double *x = plb_capture_copy_values(out->capture, c);
-    status = x ? plb_facts_of(&out->facts[c], x, plb_capture_samples(out->capture), plb_capture_step(out->capture, c), err)
-               : plb_fail(err, PLB_ENOMEM, "no memory to inspect the capture; give a shorter one");
+    status =
+        x ? plb_facts_of(&out->facts[c], x, plb_capture_samples(out->capture), plb_capture_step(out->capture, c), err)
+          : plb_fail(err, PLB_ENOMEM, "no memory to inspect the capture; give a shorter one");
     free(x);
   }
   return status;

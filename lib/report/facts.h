@@ -5,9 +5,9 @@
 
 typedef struct plb_facts {
   double lowest, highest, mean; /**< NaN when no sample is a number */
-  double noise;                 /**< typical scatter from sample to sample, RMS [channel unit]; NaN: fewer than 3 numbers in a row */
-  double step;                  /**< smallest step between values; 0: none seen */
-  size_t missing;               /**< samples that are no numbers */
+  double noise;   /**< typical scatter from sample to sample, RMS [channel unit]; NaN: fewer than 3 numbers in a row */
+  double step;    /**< smallest step between values; 0: none seen */
+  size_t missing; /**< samples that are no numbers */
 } plb_facts;
 
 /**
@@ -20,7 +20,7 @@ PLB_CHECKED plb_status plb_facts_of(plb_facts *out, const double *x, size_t n, d
 typedef struct plb_insight {
   const plb_capture *capture;
   size_t channels;
-  plb_facts *facts;   /**< [channels] */
+  plb_facts *facts; /**< [channels] */
   plb_reason *fitness;
   size_t fitnesses;
   plb_guess *guess;

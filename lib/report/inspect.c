@@ -6,15 +6,17 @@
 #include <string.h>
 
 static void put_headline(plb_page *page, const plb_insight *in) {
-  char text[PLB_PATH_SIZE], clean[PLB_PATH_SIZE], samples[PLB_SAY_SIZE], rate[PLB_SAY_SIZE], length[PLB_SAY_SIZE], channels[PLB_SAY_SIZE];
+  char text[PLB_PATH_SIZE], clean[PLB_PATH_SIZE], samples[PLB_SAY_SIZE], rate[PLB_SAY_SIZE], length[PLB_SAY_SIZE],
+      channels[PLB_SAY_SIZE];
   const size_t n = plb_capture_samples(in->capture);
   const double rate_hz = plb_capture_rate_hz(in->capture);
   plb_say_count(n, samples);
   plb_say_quantity(rate_hz, "Hz", 4, rate);
   plb_say_quantity(rate_hz > 0 ? (double)n / rate_hz : (double)NAN, "s", 4, length);
   plb_say_counted(in->channels, "channel", channels);
-  plb_text_print(text, sizeof text, "%.800s: %s, %s, %s samples at %s, %s long", plb_say_file_name(plb_capture_path(in->capture)),
-                 plb_capture_format(in->capture), channels, samples, rate, length);
+  plb_text_print(text, sizeof text, "%.800s: %s, %s, %s samples at %s, %s long",
+                 plb_say_file_name(plb_capture_path(in->capture)), plb_capture_format(in->capture), channels, samples,
+                 rate, length);
   plb_say_clean(text, clean, sizeof clean);
   plb_page_wrap(page, 0, 2, PLB_TONE_NONE, "", clean);
   for (size_t i = 0; i < plb_capture_notes(in->capture); i++) {
@@ -82,7 +84,8 @@ static plb_status put_picture(plb_page *page, const plb_insight *in, size_t chan
   plb_sketch(page, x, 0, n, rate_hz, start_s, unit);
   const plb_status status = plb_sketch_closer(x, n, &first, &count, err);
   if (status == PLB_OK && count > 0) {
-    plb_page_wrap(page, 0, 0, PLB_TONE_NONE, "", "a closer look, around the longest stretch without a passage of the middle level:");
+    plb_page_wrap(page, 0, 0, PLB_TONE_NONE, "",
+                  "a closer look, around the longest stretch without a passage of the middle level:");
     plb_sketch(page, x, first, count, rate_hz, start_s + (double)first / rate_hz, unit);
   }
   free(x);
@@ -94,14 +97,16 @@ static void put_guesses(plb_page *page, const plb_insight *in) {
   for (size_t i = 0; i < in->guesses; i++) {
     const plb_guess *g = &in->guess[i];
     char lead[PLB_NAME_SIZE + 32], text[2 * PLB_TEXT_SIZE], clean[2 * PLB_TEXT_SIZE];
-    plb_text_print(text, sizeof text, "%s%s%s%s%s", g->what, g->type[0] ? "; type " : "", g->type, g->cycle[0] ? "; cycle " : "", g->cycle);
+    plb_text_print(text, sizeof text, "%s%s%s%s%s", g->what, g->type[0] ? "; type " : "", g->type,
+                   g->cycle[0] ? "; cycle " : "", g->cycle);
     plb_say_clean(text, clean, sizeof clean);
     plb_text_print(lead, sizeof lead, "column %d: %.0f %%,", g->column, round(g->confidence * 100));
     plb_page_wrap(page, 2, 4, PLB_TONE_NONE, lead, clean);
   }
   for (size_t c = 0; c < in->channels; c++)
     if (strcmp(plb_capture_unit(in->capture, c), "1") == 0) {
-      plb_page_wrap(page, 2, 2, PLB_TONE_NONE, "", "units are not in the file: state them, for example --channel crank=2:V");
+      plb_page_wrap(page, 2, 2, PLB_TONE_NONE, "",
+                    "units are not in the file: state them, for example --channel crank=2:V");
       break;
     }
 }

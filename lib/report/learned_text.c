@@ -51,7 +51,10 @@ static void put_notes(plb_page *page, const plb_learned *learned) {
 }
 
 static void put_scores(plb_page *page, const plb_reference *reference, const plb_learned *learned) {
-  plb_table table = {.columns = 4, .title = {"", "good capture", "group", "score"}, .right = {true, false, false, true}, .tone_column = -1};
+  plb_table table = {.columns = 4,
+                     .title = {"", "good capture", "group", "score"},
+                     .right = {true, false, false, true},
+                     .tone_column = -1};
   for (size_t i = 0; i < learned->captures && learned->held_out; i++) {
     char text[PLB_SAY_SIZE];
     plb_row *row = plb_table_row(&table, PLB_TONE_NONE);
@@ -76,21 +79,26 @@ static void put_certainty(plb_page *page, const plb_learned *learned) {
   put_line(page, "Limit", text);
   plb_say_one_in(learned->promise, promise);
   plb_say_share(learned->promise_upper90, upper);
-  plb_text_print(text, sizeof text, "about %s healthy captures like these may still be called not normal%s%s%s", promise,
-                 isfinite(learned->promise_upper90) ? "; with bad luck in the choice of captures up to " : "",
-                 isfinite(learned->promise_upper90) ? upper : "", learned->groups == 1 ? "; other vehicles may differ more" : "");
+  plb_text_print(text, sizeof text, "about %s healthy captures like these may still be called not normal%s%s%s",
+                 promise, isfinite(learned->promise_upper90) ? "; with bad luck in the choice of captures up to " : "",
+                 isfinite(learned->promise_upper90) ? upper : "",
+                 learned->groups == 1 ? "; other vehicles may differ more" : "");
   if (isfinite(learned->promise) && learned->promise > 0)
     put_line(page, "Promise", text);
   if (learned->odd[0]) {
     char ratio[PLB_SAY_SIZE];
     plb_say_number(learned->odd_ratio, 2, ratio);
-    plb_text_print(text, sizeof text, "%s is unlike the others (%s times their typical score) and sets the limit: look at it, leave it out if it "
-                   "is not good, or bring more like it", learned->odd, ratio);
+    plb_text_print(
+        text, sizeof text,
+        "%s is unlike the others (%s times their typical score) and sets the limit: look at it, leave it out if it "
+        "is not good, or bring more like it",
+        learned->odd, ratio);
     put_line(page, "Odd one", text);
   }
 }
 
-plb_status plb_report_learned_text(char **out, const plb_reference *reference, const plb_learned *learned, plb_error *err) {
+plb_status plb_report_learned_text(char **out, const plb_reference *reference, const plb_learned *learned,
+                                   plb_error *err) {
   plb_page page;
   plb_page_init(&page, PLB_TEXT_PLAIN, 0);
   put_headline(&page, reference, learned);

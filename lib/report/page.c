@@ -10,7 +10,8 @@ plb_tone plb_tone_of(plb_word word) {
 
 /* Nearest colours of the 256-colour terminal palette to Okabe and Ito's bluish green, orange, vermillion and sky
  * blue, which also people with colour-blindness tell apart. The word itself always stands beside the colour. */
-static const char *const escapes[] = {"", "\033[1m", "\033[1;38;5;36m", "\033[1;38;5;214m", "\033[1;38;5;166m", "\033[1;38;5;74m"};
+static const char *const escapes[] = {
+    "", "\033[1m", "\033[1;38;5;36m", "\033[1;38;5;214m", "\033[1;38;5;166m", "\033[1;38;5;74m"};
 
 void plb_page_init(plb_page *page, plb_text_style style, int width) {
   plb_buffer_init(&page->out, (size_t)16 << 20);

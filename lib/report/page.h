@@ -5,7 +5,14 @@
 #include <plumbline/report.h>
 
 /** What a piece of text is about; on a terminal it is shown by weight and colour, in plain text not at all. */
-typedef enum plb_tone { PLB_TONE_NONE, PLB_TONE_STRONG, PLB_TONE_GOOD, PLB_TONE_DOUBT, PLB_TONE_BAD, PLB_TONE_OPEN } plb_tone;
+typedef enum plb_tone {
+  PLB_TONE_NONE,
+  PLB_TONE_STRONG,
+  PLB_TONE_GOOD,
+  PLB_TONE_DOUBT,
+  PLB_TONE_BAD,
+  PLB_TONE_OPEN
+} plb_tone;
 plb_tone plb_tone_of(plb_word word);
 
 typedef struct plb_page {

@@ -55,16 +55,36 @@ static bool is_dense(const plb_drawing *d) {
   return passages > 40;
 }
 
-bool plb_panel_closer_part(const plb_verdict *verdict, const plb_drawing *drawing, double *from_out, double *to_out) {
-  const plb_panel p = {.verdict = verdict, .drawing = drawing};
+/* The section in which the most important finding of this channel lies: the sentence is about it. */
+static const plb_band_result *section_of_finding(const plb_panel *p) {
+  const plb_verdict *v = p->verdict;
+  for (size_t i = 0; i < v->findings; i++) {
+    const plb_finding *finding = &v->finding[i];
+    if (!isfinite(finding->phase) || (finding->channel[0] && strcmp(finding->channel, p->drawing->channel) != 0))
+      continue;
+    for (size_t k = 0; k < v->bands; k++)
+      if (is_section_of(p, &v->band[k]) && finding->phase >= v->band[k].from && finding->phase < v->band[k].to)
+        return &v->band[k];
+  }
+  return NULL;
+}
+
+/* The section that departs most; on a dense plot also the one nearest to its limit is worth a look. */
+static const plb_band_result *worst_section(const plb_panel *p) {
   const plb_band_result *worst = NULL;
-  const bool any = is_dense(drawing); /* then also the one nearest to its limit is worth a look */
-  for (size_t i = 0; i < verdict->bands; i++) {
-    const plb_band_result *band = &verdict->band[i];
+  const bool any = is_dense(p->drawing);
+  for (size_t i = 0; i < p->verdict->bands; i++) {
+    const plb_band_result *band = &p->verdict->band[i];
     const bool wanted = any || band->status == PLB_DEPARTS || band->status == PLB_BORDERLINE;
-    if (wanted && is_section_of(&p, band) && (!worst || (isfinite(band->score) && !(worst->score >= band->score))))
+    if (wanted && is_section_of(p, band) && (!worst || (isfinite(band->score) && !(worst->score >= band->score))))
       worst = band;
   }
+  return worst;
+}
+
+bool plb_panel_closer_part(const plb_verdict *verdict, const plb_drawing *drawing, double *from_out, double *to_out) {
+  const plb_panel p = {.verdict = verdict, .drawing = drawing};
+  const plb_band_result *found = section_of_finding(&p), *worst = found ? found : worst_section(&p);
   if (!worst || worst->to - worst->from > 0.16)
     return false;
   const double around = (worst->to - worst->from) / 2;
@@ -117,7 +137,8 @@ static void place_axes(plot *t) {
   const double from = p->from * p->dial.length, to = p->to * p->dial.length;
   const int most = 13;
   t->x = (plb_axis){from, to, p->left, p->left + p->width,
-                    p->dial.kind == PLB_DIAL_DEGREES ? plb_axis_degree_step(to - from, most) : plb_axis_step(to - from, most)};
+                    p->dial.kind == PLB_DIAL_DEGREES ? plb_axis_degree_step(to - from, most)
+                                                     : plb_axis_step(to - from, most)};
 }
 
 static void draw_axes(plb_canvas *c, const plot *t) {
@@ -136,7 +157,8 @@ static void draw_axes(plb_canvas *c, const plot *t) {
     plb_axis_label(&t->x, value, label);
     plb_canvas_text(c, x, t->y.near_ + 17, &(plb_font){11, false, PLB_FAINT, PLB_MIDDLE}, label);
   }
-  plb_canvas_text(c, (t->x.near_ + t->x.far) / 2, t->y.near_ + 32, &(plb_font){11.5, false, PLB_INK, PLB_MIDDLE}, t->p->dial.label);
+  plb_canvas_text(c, (t->x.near_ + t->x.far) / 2, t->y.near_ + 32, &(plb_font){11.5, false, PLB_INK, PLB_MIDDLE},
+                  t->p->dial.label);
 }
 
 /* Scratch for one panel's curves, in pixels. */
@@ -156,7 +178,8 @@ static void draw_curve(plb_canvas *c, const plot *t, const curves *s, const floa
     plb_canvas_curve(c, s->x, s->a, s->count, paint);
 }
 
-static void draw_area(plb_canvas *c, const plot *t, const curves *s, const float *low, const float *high, const plb_paint *paint) {
+static void draw_area(plb_canvas *c, const plot *t, const curves *s, const float *low, const float *high,
+                      const plb_paint *paint) {
   if (fill(t, low, s->a) && fill(t, high, s->b))
     plb_canvas_area(c, s->x, s->a, s->b, s->count, paint);
 }
@@ -200,13 +223,15 @@ static void draw_cell(plb_canvas *c, const plot *t, const plb_band_result *band)
   if (band->from > t->p->from)
     plb_canvas_line(c, x1, top + PLB_PANEL_STRIP, x1, t->y.near_, &section_border);
   const plb_font name = {10.5, !quiet, quiet ? PLB_FAINT : PLB_INK, PLB_MIDDLE};
-  const char *way = quiet || band->status == PLB_UNJUDGED || !band->direction[0] ? plb_say_word_short(band->status) : band->direction;
+  const char *way =
+      quiet || band->status == PLB_UNJUDGED || !band->direction[0] ? plb_say_word_short(band->status) : band->direction;
   const plb_font word = {10.5, !quiet, quiet ? PLB_FAINT : PLB_INK, PLB_START};
   const double text = plb_canvas_text_width(way, &word), middle = (x1 + x2) / 2;
   if (plb_canvas_text_width(band->name, &name) < wide - 2)
     plb_canvas_text(c, middle, top + 13, &name, band->name);
   const bool fits = !quiet && text + 14 < wide;
-  plb_canvas_sign(c, plb_panel_sign(band->status), fits ? middle - text / 2 - 2 : middle, top + 23, quiet ? 7 : 8, colour);
+  plb_canvas_sign(c, plb_panel_sign(band->status), fits ? middle - text / 2 - 2 : middle, top + 23, quiet ? 7 : 8,
+                  colour);
   if (fits)
     plb_canvas_text(c, middle - text / 2 + 6, top + 27, &word, way);
 }
@@ -234,7 +259,9 @@ static double value_at(const plot *t, double phase, bool below) {
 }
 
 /* Low and missing places are pointed at from below, all others from above. */
-static bool is_below(const char *direction) { return strcmp(direction, "low") == 0 || strcmp(direction, "missing") == 0; }
+static bool is_below(const char *direction) {
+  return strcmp(direction, "low") == 0 || strcmp(direction, "missing") == 0;
+}
 
 static void draw_mark(plb_canvas *c, const plot *t, double phase, const char *direction, size_t number, lane lanes[2]) {
   const bool below = is_below(direction);
@@ -257,7 +284,8 @@ static void draw_mark(plb_canvas *c, const plot *t, double phase, const char *di
 static bool is_shown(const plb_panel *p, double phase) { return isfinite(phase) && phase >= p->from && phase <= p->to; }
 
 static bool belongs(const plb_panel *p, const plb_finding *finding) {
-  return (finding->channel[0] == '\0' || strcmp(finding->channel, p->drawing->channel) == 0) && is_shown(p, finding->phase);
+  return (finding->channel[0] == '\0' || strcmp(finding->channel, p->drawing->channel) == 0) &&
+         is_shown(p, finding->phase);
 }
 
 /* A section's worst place gets its own triangle unless a numbered one stands there already. */
@@ -308,7 +336,7 @@ static void draw_heading(plb_canvas *c, const plot *t) {
 
 static void draw_absence(plb_canvas *c, const plot *t) {
   const plb_drawing *d = t->p->drawing;
-  const char *text = !d->median && !d->lowest ? "nothing of this capture could be laid over the good range"
+  const char *text = !d->median && !d->lowest  ? "nothing of this capture could be laid over the good range"
                      : !d->centre && !d->lower ? "no good range could be laid under this capture"
                                                : NULL;
   if (text)

@@ -13,13 +13,13 @@ typedef struct plb_panel {
   double from, to;               /**< the part of the cycle that is shown, 0..1 */
   double left, top, width, plot; /**< of the plot's area [px]; `plot` is its height, `top` that of heading and strip */
   bool closer;                   /**< a part, enlarged */
-  bool has_closer;               /**< a closer look at the same channel follows: the single worst cycle is drawn there */
+  bool has_closer; /**< a closer look at the same channel follows: the single worst cycle is drawn there */
 } plb_panel;
 
 /** Height of a panel with everything around its plot [px]. */
 double plb_panel_height(const plb_panel *panel);
 PLB_CHECKED plb_status plb_panel_draw(plb_canvas *c, const plb_panel *panel, plb_error *err);
-/** The part of the cycle around the section that departs most; false when there is none, or a closer look shows no more. */
+/** The part of the cycle around what matters most: the first finding, else the worst section. False when a closer look shows no more. */
 bool plb_panel_closer_part(const plb_verdict *verdict, const plb_drawing *drawing, double *from_out, double *to_out);
 
 /** How each kind of curve is painted, the same in plot and legend. */

@@ -102,8 +102,8 @@ void plb_say_count(uint64_t value, char out[PLB_SAY_SIZE]) {
 static const struct {
   const char *code, *people;
 } spelled[] = {
-    {"1", ""},          {"Cel", "deg C"},  {"[degF]", "deg F"}, {"[psi]", "psi"}, {"/min", "rpm"},
-    {"1/min", "rpm"},   {"{rev}/min", "rpm"}, {"[in_i]", "in"}, {"[ppm]", "ppm"}, {"[g]", "g"},
+    {"1", ""},        {"Cel", "deg C"},     {"[degF]", "deg F"}, {"[psi]", "psi"}, {"/min", "rpm"},
+    {"1/min", "rpm"}, {"{rev}/min", "rpm"}, {"[in_i]", "in"},    {"[ppm]", "ppm"}, {"[g]", "g"},
 };
 
 const char *plb_say_unit(const char *code) {

@@ -43,8 +43,8 @@ typedef enum plb_dial_kind {
 } plb_dial_kind;
 typedef struct plb_dial {
   plb_dial_kind kind;
-  double length;    /**< one whole cycle in `unit`: 360 or 720, ms, or 100 */
-  char unit[PLB_UNIT_SIZE]; /**< "deg", "ms", "%" */
+  double length;             /**< one whole cycle in `unit`: 360 or 720, ms, or 100 */
+  char unit[PLB_UNIT_SIZE];  /**< "deg", "ms", "%" */
   char label[PLB_NAME_SIZE]; /**< for an axis: "degrees of rotation" */
 } plb_dial;
 plb_dial plb_say_dial(const plb_verdict *verdict);

@@ -25,10 +25,12 @@ static plb_dial time_dial(double seconds) {
 
 plb_dial plb_say_dial(const plb_verdict *verdict) {
   plb_cycle_spec spec;
-  const bool known = verdict->reference.cycle[0] && plb_cycle_spec_parse(verdict->reference.cycle, &spec, NULL) == PLB_OK;
+  const bool known =
+      verdict->reference.cycle[0] && plb_cycle_spec_parse(verdict->reference.cycle, &spec, NULL) == PLB_OK;
   if (known && spec.kind == PLB_CYCLE_WHEEL)
     return degrees_dial(spec.revs);
-  const bool timed = !known || spec.kind == PLB_CYCLE_EDGE || spec.kind == PLB_CYCLE_REPEAT || spec.kind == PLB_CYCLE_ONCE;
+  const bool timed =
+      !known || spec.kind == PLB_CYCLE_EDGE || spec.kind == PLB_CYCLE_REPEAT || spec.kind == PLB_CYCLE_ONCE;
   if (timed && verdict->cycles.rate_hz > 0 && isfinite(verdict->cycles.rate_hz))
     return time_dial(1 / verdict->cycles.rate_hz);
   if (known && spec.kind == PLB_CYCLE_ONCE && verdict->capture.rate_hz > 0 && verdict->capture.samples > 1)
@@ -39,7 +41,8 @@ plb_dial plb_say_dial(const plb_verdict *verdict) {
 void plb_say_place(const plb_dial *dial, double phase, char out[PLB_SAY_SIZE]) {
   char number[PLB_SAY_SIZE];
   plb_say_number(round(phase * dial->length * 100) / 100, 5, number);
-  plb_text_print(out, PLB_SAY_SIZE, "%.30s%s%.31s", number, isfinite(phase) ? " " : "", isfinite(phase) ? dial->unit : "");
+  plb_text_print(out, PLB_SAY_SIZE, "%.30s%s%.31s", number, isfinite(phase) ? " " : "",
+                 isfinite(phase) ? dial->unit : "");
 }
 
 void plb_say_stretch(const plb_dial *dial, const plb_band_result *band, char out[PLB_SAY_SIZE]) {
@@ -59,7 +62,7 @@ void plb_say_worst(const plb_dial *dial, const plb_band_result *band, char out[P
   else if (dial->kind == PLB_DIAL_TIME && isfinite(band->worst_time_s) &&
            plb_unit_convert(band->worst_time_s, "s", dial->unit, &shown))
     place = shown;
-  plb_say_number(round(place * 100) / 100, 4, out);
+  plb_say_number(dial->kind == PLB_DIAL_DEGREES ? round(place * 10) / 10 : place, 4, out);
 }
 
 /* "revolution", "revolutions"; "pair of revolutions" has its own plural. */
@@ -84,7 +87,8 @@ void plb_say_rate(const plb_verdict *verdict, char out[PLB_SAY_SIZE]) {
 }
 
 bool plb_say_has_reference(const plb_verdict *verdict) {
-  return verdict->reference.selector[0] || verdict->reference.path[0] || verdict->reference.sha256[0] || verdict->reference.exemplars > 0;
+  return verdict->reference.selector[0] || verdict->reference.path[0] || verdict->reference.sha256[0] ||
+         verdict->reference.exemplars > 0;
 }
 
 static void say_groups(const plb_verdict *verdict, char out[PLB_SAY_SIZE]) {
@@ -125,9 +129,10 @@ void plb_say_version(const plb_verdict *verdict, char out[PLB_TEXT_SIZE]) {
   if (verdict->reference.version > 0)
     plb_text_print(version, sizeof version, "version %u", verdict->reference.version);
   const bool status = verdict->reference.status[0] && !file;
-  plb_text_print(out, PLB_TEXT_SIZE, "%s%s%s%s%s%.12s", version, verdict->reference.version > 0 && file ? ", a file" : "",
-                 status ? ", " : "", status ? verdict->reference.status : "",
-                 verdict->reference.sha256[0] ? ", sha256 " : "", verdict->reference.sha256);
+  plb_text_print(out, PLB_TEXT_SIZE, "%s%s%s%s%s%.12s", version,
+                 verdict->reference.version > 0 && file ? ", a file" : "", status ? ", " : "",
+                 status ? verdict->reference.status : "", verdict->reference.sha256[0] ? ", sha256 " : "",
+                 verdict->reference.sha256);
 }
 
 const char *plb_say_not_measured(plb_provenance provenance) {
@@ -162,8 +167,8 @@ static void say_departure(const plb_finding *finding, char out[PLB_TEXT_SIZE]) {
   char size[PLB_SAY_SIZE] = "";
   if (isfinite(finding->size))
     plb_say_quantity(fabs(finding->size), finding->unit, 3, size);
-  plb_text_print(out, PLB_TEXT_SIZE, "%s%s%s", finding->direction[0] ? finding->direction : "departs", size[0] ? " by " : "",
-                 size);
+  plb_text_print(out, PLB_TEXT_SIZE, "%s%s%s", finding->direction[0] ? finding->direction : "departs",
+                 size[0] ? " by " : "", size);
 }
 
 void plb_say_finding(const plb_finding *finding, char out[PLB_TEXT_SIZE]) {
@@ -175,7 +180,7 @@ void plb_say_finding(const plb_finding *finding, char out[PLB_TEXT_SIZE]) {
   say_departure(finding, departure);
   if (finding->of > 0)
     plb_text_print(often, sizeof often, " in %u of %u cycles", finding->count, finding->of);
-  plb_text_print(made, sizeof made, "%.60s%s%.60s: %.90s%s", finding->channel, finding->channel[0] && finding->band[0] ? ", " : "",
-                 finding->band, departure, often);
+  plb_text_print(made, sizeof made, "%.60s%s%.60s: %.90s%s", finding->channel,
+                 finding->channel[0] && finding->band[0] ? ", " : "", finding->band, departure, often);
   plb_say_clean(made, out, PLB_TEXT_SIZE);
 }

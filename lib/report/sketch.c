@@ -53,7 +53,8 @@ static void put_times(plb_page *page, int columns, double from_s, double to_s) {
   plb_buffer_puts(&page->out, "\n");
 }
 
-void plb_sketch(plb_page *page, const double *x, size_t first, size_t count, double rate_hz, double start_s, const char *unit) {
+void plb_sketch(plb_page *page, const double *x, size_t first, size_t count, double rate_hz, double start_s,
+                const char *unit) {
   span spans[COLUMNS_MOST];
   double low = 0, high = 0;
   const int room = page->width - PLB_SKETCH_MARGIN < COLUMNS_MOST ? page->width - PLB_SKETCH_MARGIN : COLUMNS_MOST;
@@ -91,7 +92,8 @@ plb_status plb_sketch_closer(const double *x, size_t n, size_t *first_out, size_
   plb_extremes(x, n, &low, &high);
   if (!(high > low))
     return PLB_OK;
-  const plb_status status = plb_crossings(x, n, low + 0.4 * (high - low), low + 0.6 * (high - low), &crossing, &count, err);
+  const plb_status status =
+      plb_crossings(x, n, low + 0.4 * (high - low), low + 0.6 * (high - low), &crossing, &count, err);
   if (status != PLB_OK || count < 2 * WAVES_ENOUGH) {
     free(crossing);
     return status;
@@ -100,7 +102,8 @@ plb_status plb_sketch_closer(const double *x, size_t n, size_t *first_out, size_
   for (size_t i = 2; i < count; i++)
     if (crossing[i].at - crossing[i - 1].at > crossing[longest].at - crossing[longest - 1].at)
       longest = i;
-  const size_t before = longest > WAVES ? longest - WAVES : 0, after = longest + WAVES < count ? longest + WAVES : count - 1;
+  const size_t before = longest > WAVES ? longest - WAVES : 0,
+               after = longest + WAVES < count ? longest + WAVES : count - 1;
   *first_out = (size_t)fmax(0, floor(crossing[before].at));
   const size_t end = (size_t)ceil(crossing[after].at) + 1;
   *count_out = (end < n ? end : n) - *first_out;

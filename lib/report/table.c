@@ -81,7 +81,8 @@ static void put_cell(plb_page *page, plb_tone tone, const char *cell, int wide, 
 static const char dashes[] = "--------------------------------------------------------------------------------";
 
 /* One line of the table: kind 0 the titles, 1 the rule, 2 a row. */
-static void put_line(plb_page *page, const plb_table *table, const int *wide, size_t below, int kind, const plb_row *row) {
+static void put_line(plb_page *page, const plb_table *table, const int *wide, size_t below, int kind,
+                     const plb_row *row) {
   size_t last = 0;
   for (size_t c = 0; c < below; c++)
     last = wide[c] > 0 ? c : last;
@@ -109,8 +110,8 @@ static void put_below(plb_page *page, const plb_table *table, const int *wide, s
   size_t used = 0;
   for (size_t c = below; c < table->columns; c++)
     if (wide[c] > 0 && !is_empty(row->cell[c]) && used < sizeof text - PLB_CELL_SIZE - 32)
-      used += (size_t)plb_text_print(text + used, sizeof text - used, "%s%.24s %s", used > 0 ? "; " : "", table->title[c],
-                                     row->cell[c]);
+      used += (size_t)plb_text_print(text + used, sizeof text - used, "%s%.24s %s", used > 0 ? "; " : "",
+                                     table->title[c], row->cell[c]);
   if (used > 0)
     plb_page_wrap(page, 4, 4, PLB_TONE_NONE, "", text);
 }

@@ -98,7 +98,8 @@ static void put_reference(plb_json *j, json_t *root, const plb_verdict *verdict)
   plb_json_text(j, o, "id", verdict->reference.id);
   plb_json_count(j, o, "version", verdict->reference.version);
   plb_json_text(j, o, "sha256", verdict->reference.sha256);
-  plb_json_text(j, o, "provenance", plb_say_has_reference(verdict) ? plb_provenance_name(verdict->reference.provenance) : NULL);
+  plb_json_text(j, o, "provenance",
+                plb_say_has_reference(verdict) ? plb_provenance_name(verdict->reference.provenance) : NULL);
   plb_json_count(j, o, "exemplars", verdict->reference.exemplars);
   plb_json_count_or_null(j, o, "groups", verdict->reference.groups_stated ? verdict->reference.groups : 0);
   plb_json_flag(j, o, "one_group", verdict->reference.one_group);
@@ -129,7 +130,8 @@ static void put_request(plb_json *j, json_t *root, const plb_verdict *verdict, c
     request = &nothing;
   json_t *o = plb_json_object_in(j, root, "request");
   plb_json_text(j, o, "capture", verdict->capture.path);
-  plb_json_text(j, o, "reference", verdict->reference.selector[0] ? verdict->reference.selector : verdict->reference.path);
+  plb_json_text(j, o, "reference",
+                verdict->reference.selector[0] ? verdict->reference.selector : verdict->reference.path);
   put_texts(j, o, "channels", request->channels, request->channel_count);
   put_texts(j, o, "conditions", request->conditions, request->condition_count);
   json_t *options = plb_json_object_in(j, o, "options");

@@ -3,7 +3,16 @@
 #include <math.h>
 #include <string.h>
 
-enum { WIDTH = 900, LEFT = 72, RIGHT = 24, PLOT = 250, PLOT_CLOSER = 220, LISTED = 5, PANELS_MOST = 32, FOOTER_LINES = 4 };
+enum {
+  WIDTH = 900,
+  LEFT = 72,
+  RIGHT = 24,
+  PLOT = 250,
+  PLOT_CLOSER = 220,
+  LISTED = 5,
+  PANELS_MOST = 32,
+  FOOTER_LINES = 4
+};
 static const double list_leading = 15;
 
 /* Everything whose size must be known before the first line is drawn. */
@@ -11,7 +20,8 @@ typedef struct picture {
   const plb_verdict *verdict;
   plb_panel panel[PANELS_MOST];
   size_t panels;
-  char sentence[PLB_TEXT_SIZE], list[LISTED][3 * PLB_TEXT_SIZE], bullet[LISTED][PLB_UNIT_SIZE], footer[FOOTER_LINES][PLB_PATH_SIZE], under[PLB_PATH_SIZE];
+  char sentence[PLB_TEXT_SIZE], list[LISTED][3 * PLB_TEXT_SIZE], bullet[LISTED][PLB_UNIT_SIZE],
+      footer[FOOTER_LINES][PLB_PATH_SIZE], under[PLB_PATH_SIZE];
   size_t listed;
   size_t word; /* bytes of the result's word at the start of the sentence */
 } picture;
@@ -65,8 +75,8 @@ static void make_list(picture *pic) {
     const size_t n = strlen(text);
     const char *check = finding->check_first[0];
     plb_text_print(pic->bullet[pic->listed], sizeof pic->bullet[0], "%zu", i + 1);
-    plb_text_print(pic->list[pic->listed++], sizeof pic->list[0], "%s%s%s%s", text, n > 0 && text[n - 1] == '.' ? "" : ".",
-                   *check ? " Check first: " : "", check);
+    plb_text_print(pic->list[pic->listed++], sizeof pic->list[0], "%s%s%s%s", text,
+                   n > 0 && text[n - 1] == '.' ? "" : ".", *check ? " Check first: " : "", check);
   }
 }
 
@@ -78,17 +88,19 @@ static void make_texts(picture *pic) {
   plb_say_version(v, version);
   plb_say_cycles(v, v->cycles.judged, count);
   plb_say_rate(v, rate);
-  plb_text_print(pic->under, sizeof pic->under, "%.200s over the good range of %.200s; %s judged%s%s", plb_say_file_name(v->capture.path),
-                 v->reference.selector, count, rate[0] ? ", " : "", rate);
-  plb_text_print(pic->footer[0], sizeof pic->footer[0], "Known-good: %.200s, %s; %s.", v->reference.selector, provenance, version);
+  plb_text_print(pic->under, sizeof pic->under, "%.200s over the good range of %.200s; %s judged%s%s",
+                 plb_say_file_name(v->capture.path), v->reference.selector, count, rate[0] ? ", " : "", rate);
+  plb_text_print(pic->footer[0], sizeof pic->footer[0], "Known-good: %.200s, %s; %s.", v->reference.selector,
+                 provenance, version);
   plb_say_count(v->capture.samples, count);
   plb_say_quantity(v->capture.rate_hz, "Hz", 4, rate);
-  plb_text_print(pic->footer[1], sizeof pic->footer[1], "Capture: %.200s, %s samples at %s, sha256 %.12s.", plb_say_file_name(v->capture.path),
-                 count, rate, v->capture.sha256);
+  plb_text_print(pic->footer[1], sizeof pic->footer[1], "Capture: %.200s, %s samples at %s, sha256 %.12s.",
+                 plb_say_file_name(v->capture.path), count, rate, v->capture.sha256);
   if (v->promise_text[0])
     plb_text_print(pic->footer[2], sizeof pic->footer[2], "Promise: %s.", v->promise_text);
-  plb_text_copy(pic->footer[3], sizeof pic->footer[3],
-                "Evidence, not a diagnosis and not permission to work: the vehicle maker's instructions and the law come first.");
+  plb_text_copy(
+      pic->footer[3], sizeof pic->footer[3],
+      "Evidence, not a diagnosis and not permission to work: the vehicle maker's instructions and the law come first.");
 }
 
 static double paragraph_height(double width, int lines, double leading, const plb_font *font, const char *text) {
@@ -137,7 +149,8 @@ static double draw_entry(plb_canvas *c, double x, double y, const entry *e) {
   if (e->line)
     plb_canvas_line(c, x, y - 4, x + wide, y - 4, e->line);
   if (e->mark)
-    plb_canvas_triangle(c, x + wide / 2, y + 1, 10, false, &(plb_paint){.fill = PLB_VERMILLION, .stroke = PLB_BLACK, .width = 0.8});
+    plb_canvas_triangle(c, x + wide / 2, y + 1, 10, false,
+                        &(plb_paint){.fill = PLB_VERMILLION, .stroke = PLB_BLACK, .width = 0.8});
   plb_canvas_text(c, x + wide + 6, y, &font, e->text);
   return x + wide + 6 + plb_canvas_text_width(e->text, &font) + 16;
 }
@@ -153,7 +166,8 @@ static double draw_legend(plb_canvas *c, const picture *pic, double y) {
   const bool modelled = pic->verdict->reference.provenance == PLB_MODELLED;
   const bool departs = pic->verdict->word == PLB_DEPARTS || pic->verdict->word == PLB_BORDERLINE;
   const entry entries[] = {
-      {modelled ? "good range (modelled) and middle" : "good range and middle", &plb_paint_range, &plb_paint_centre, false, range},
+      {modelled ? "good range (modelled) and middle" : "good range and middle", &plb_paint_range, &plb_paint_centre,
+       false, range},
       {"this capture (median)", NULL, &plb_paint_median, false, own},
       {"lowest to highest", &plb_paint_spread, NULL, false, own},
       {"cycle that departs most", NULL, &plb_paint_worst, false, worst},

@@ -88,7 +88,8 @@ static void put_findings(plb_page *page, const plb_verdict *verdict) {
     put_finding(page, &verdict->finding[i], i + 1);
   if (shown < verdict->findings) {
     char text[PLB_TEXT_SIZE];
-    plb_text_print(text, sizeof text, "and %zu more that are weaker; all of them are in the JSON", verdict->findings - shown);
+    plb_text_print(text, sizeof text, "and %zu more that are weaker; all of them are in the JSON",
+                   verdict->findings - shown);
     plb_page_wrap(page, 2, 5, PLB_TONE_NONE, "", text);
   }
 }
@@ -122,8 +123,11 @@ static void say_way(const plb_band_result *band, sizes s, char out[PLB_SAY_SIZE]
   const bool height = strcmp(band->direction, "low") == 0 || strcmp(band->direction, "high") == 0 || is_frequency(band);
   plb_say_number(fabs(band->deviation) * (is_frequency(band) ? 1 : s.factor), 3, size);
   const bool sized = height && isfinite(band->deviation);
-  plb_text_print(out, PLB_SAY_SIZE, "%.24s%s%s%s%.10s", band->direction, sized ? " " : "", sized ? size : "", sized ? " " : "",
-                 !sized ? "" : is_frequency(band) ? "dB" : s.unit);
+  plb_text_print(out, PLB_SAY_SIZE, "%.24s%s%s%s%.10s", band->direction, sized ? " " : "", sized ? size : "",
+                 sized ? " " : "",
+                 !sized               ? ""
+                 : is_frequency(band) ? "dB"
+                                      : s.unit);
 }
 
 static void section_row(plb_table *table, const plb_dial *dial, const plb_band_result *band, sizes s) {
@@ -207,7 +211,8 @@ static void put_sections(plb_page *page, const plb_verdict *verdict, bool all) {
   }
   if (explain)
     plb_page_wrap(page, 2, 2, PLB_TONE_NONE, "",
-                  "way: against the middle of the good range at the worst place; lag: + is late; inside: share of the section inside the "
+                  "way: against the middle of the good range at the worst place; lag: + is late; inside: share of the "
+                  "section inside the "
                   "drawn good range. By its shape a section can depart with every point inside.");
 }
 
@@ -258,14 +263,16 @@ static void say_pattern(const plb_verdict *verdict, char out[PLB_TEXT_SIZE]) {
   size_t n = (size_t)plb_text_print(out, PLB_TEXT_SIZE, "%s", plb_pattern_name(verdict->cycles.pattern));
   if (verdict->cycles.every == 0)
     return;
-  n += (size_t)plb_text_print(out + n, PLB_TEXT_SIZE - n, ", number %u of every %u", verdict->cycles.phase, verdict->cycles.every);
+  n += (size_t)plb_text_print(out + n, PLB_TEXT_SIZE - n, ", number %u of every %u", verdict->cycles.phase,
+                              verdict->cycles.every);
   plb_say_probability(verdict->cycles.p_chance, chance);
   if (isfinite(verdict->cycles.p_chance))
     plb_text_print(out + n, PLB_TEXT_SIZE - n, " (by chance: %s)", chance);
 }
 
 static void put_cycles(plb_page *page, const plb_verdict *verdict) {
-  char found[PLB_SAY_SIZE], rate[PLB_SAY_SIZE], pattern[PLB_TEXT_SIZE], unmapped[PLB_TEXT_SIZE] = "", text[3 * PLB_TEXT_SIZE];
+  char found[PLB_SAY_SIZE], rate[PLB_SAY_SIZE], pattern[PLB_TEXT_SIZE], unmapped[PLB_TEXT_SIZE] = "",
+                                                                        text[3 * PLB_TEXT_SIZE];
   plb_say_cycles(verdict, verdict->cycles.found, found);
   plb_say_rate(verdict, rate);
   say_pattern(verdict, pattern);
@@ -287,9 +294,10 @@ static void put_alignment(plb_page *page, const plb_verdict *verdict) {
   plb_say_number(verdict->alignment.correlation, 3, correlation);
   plb_say_number(verdict->alignment.runner_up, 3, runner);
   plb_say_number(verdict->alignment.gain, 3, gain);
-  plb_say_signed(verdict->alignment.offset, 3, offset);
-  plb_text_print(text, sizeof text, "correlation %s (next best place %s), gain %s, offset %s%s", correlation, runner, gain, offset,
-                 verdict->alignment.polarity < 0 ? ", upside down" : "");
+  plb_say_signed_quantity(verdict->alignment.offset, verdict->drawings == 1 ? verdict->drawing[0].unit : "1", 3,
+                          offset);
+  plb_text_print(text, sizeof text, "correlation %s (next best place %s), gain %s, offset %s%s", correlation, runner,
+                 gain, offset, verdict->alignment.polarity < 0 ? ", upside down" : "");
   field(page, "Laid over", text);
 }
 
@@ -309,7 +317,8 @@ static void put_conditions(plb_page *page, const plb_verdict *verdict) {
 }
 
 static void put_certainty(plb_page *page, const plb_verdict *verdict) {
-  char score[PLB_SAY_SIZE], limit[PLB_SAY_SIZE], guard[PLB_SAY_SIZE], robust[PLB_SAY_SIZE], p[PLB_SAY_SIZE], text[PLB_TEXT_SIZE];
+  char score[PLB_SAY_SIZE], limit[PLB_SAY_SIZE], guard[PLB_SAY_SIZE], robust[PLB_SAY_SIZE], p[PLB_SAY_SIZE],
+      text[PLB_TEXT_SIZE];
   if (isfinite(verdict->score)) {
     plb_say_number(verdict->score, 4, score);
     plb_say_number(verdict->limit, 3, limit);
@@ -317,8 +326,11 @@ static void put_certainty(plb_page *page, const plb_verdict *verdict) {
     plb_say_number(verdict->guard_robust, 3, robust);
     plb_say_probability(verdict->p_value, p);
     const bool structural = verdict->score >= 1000; /* cycles that miss or gain marks rank before everything else */
-    plb_text_print(text, sizeof text, "%s%s; 1 is as far as the more unusual good captures; limit %s, guard %s (robust %s), p %s", score,
-                   structural ? " (1,000 of it for cycles that miss or gain marks)" : "", limit, guard, robust, p);
+    const bool p_known = isfinite(verdict->p_value);
+    plb_text_print(text, sizeof text,
+                   "%s%s; 1 is as far as the more unusual good captures; limit %s, guard %s (robust %s)%s%s", score,
+                   structural ? " (1,000 of it for cycles that miss or gain marks)" : "", limit, guard, robust,
+                   p_known ? ", p " : "", p_known ? p : "");
     field(page, "Score", text);
   }
   if (verdict->promise_text[0])
@@ -332,7 +344,8 @@ static void put_evidence(plb_page *page, const plb_verdict *verdict) {
   plb_text_print(text, sizeof text, "%s (%s), %s", verdict->reference.selector, said, version);
   field(page, "Known-good", plb_say_has_reference(verdict) ? text : "none");
   if (verdict->reference.odd[0]) {
-    plb_text_print(text, sizeof text, "insensitive: the good capture %s is unlike the others and sets the limit", verdict->reference.odd);
+    plb_text_print(text, sizeof text, "insensitive: the good capture %s is unlike the others and sets the limit",
+                   verdict->reference.odd);
     field(page, "", text);
   }
   if (!verdict->capture.path[0])
@@ -340,8 +353,8 @@ static void put_evidence(plb_page *page, const plb_verdict *verdict) {
   char samples[PLB_SAY_SIZE], rate[PLB_SAY_SIZE];
   plb_say_count(verdict->capture.samples, samples);
   plb_say_quantity(verdict->capture.rate_hz, "Hz", 4, rate);
-  plb_text_print(text, sizeof text, "%.300s, %s samples at %s, sha256 %.12s", plb_say_file_name(verdict->capture.path), samples, rate,
-                 verdict->capture.sha256);
+  plb_text_print(text, sizeof text, "%.300s, %s samples at %s, sha256 %.12s", plb_say_file_name(verdict->capture.path),
+                 samples, rate, verdict->capture.sha256);
   field(page, "Capture", text);
 }
 
@@ -349,8 +362,10 @@ static void put_evidence(plb_page *page, const plb_verdict *verdict) {
 static void put_caution(plb_page *page) {
   plb_page_gap(page);
   plb_page_wrap(page, 0, 0, PLB_TONE_STRONG, "Caution:",
-                "this is evidence, not a diagnosis and not permission to work. Follow the vehicle maker's instructions, your workplace's rules "
-                "and the law. High-voltage, airbag and fuel systems are for people trained and authorised for them. Keep leads and clothes "
+                "this is evidence, not a diagnosis and not permission to work. Follow the vehicle maker's "
+                "instructions, your workplace's rules "
+                "and the law. High-voltage, airbag and fuel systems are for people trained and authorised for them. "
+                "Keep leads and clothes "
                 "clear of belts, fans and hot exhaust, lead exhaust gas away, and secure the vehicle against moving.");
 }
 
@@ -373,7 +388,8 @@ plb_status plb_report_text(char **out, const plb_verdict *verdict, plb_text_styl
   return plb_report_take(&page.out, out, err);
 }
 
-plb_status plb_report_sections_text(char **out, const plb_verdict *verdict, plb_text_style style, int width, plb_error *err) {
+plb_status plb_report_sections_text(char **out, const plb_verdict *verdict, plb_text_style style, int width,
+                                    plb_error *err) {
   plb_page page;
   plb_page_init(&page, style, width);
   put_headline(&page, verdict);

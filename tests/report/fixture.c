@@ -107,8 +107,8 @@ static plb_finding *add_finding(plb_verdict *v) {
   return f;
 }
 
-static plb_reading_result *add_reading(plb_verdict *v, const char *channel, const char *name, const char *unit, double value,
-                                       double low, double high) {
+static plb_reading_result *add_reading(plb_verdict *v, const char *channel, const char *name, const char *unit,
+                                       double value, double low, double high) {
   v->reading = need(realloc(v->reading, (v->readings + 1) * sizeof *v->reading));
   plb_reading_result *r = &v->reading[v->readings++];
   memset(r, 0, sizeof *r);
@@ -122,8 +122,8 @@ static plb_reading_result *add_reading(plb_verdict *v, const char *channel, cons
   return r;
 }
 
-static plb_reason *add_reason(plb_reason **list, size_t *count, plb_reason_class kind, const char *code, bool blocks, const char *text,
-                              const char *action) {
+static plb_reason *add_reason(plb_reason **list, size_t *count, plb_reason_class kind, const char *code, bool blocks,
+                              const char *text, const char *action) {
   *list = need(realloc(*list, (*count + 1) * sizeof **list));
   plb_reason *r = &(*list)[(*count)++];
   memset(r, 0, sizeof *r);
@@ -197,7 +197,8 @@ static plb_verdict *wheel_departs(void) {
   v->word = PLB_DEPARTS;
   v->score = 1012.4;
   v->p_value = 1.0 / 7;
-  PUT(v->sentence, "crank tooth 1 (first after the gap) missing in 23 of 23 revolutions; check first the wheel's first tooth for damage");
+  PUT(v->sentence, "crank tooth 1 (first after the gap) missing in 23 of 23 revolutions; check first the wheel's first "
+                   "tooth for damage");
   v->cycles.departing = 23;
   v->cycles.pattern = PLB_LASTING;
   for (size_t i = 0; i < 4; i++) {
@@ -224,7 +225,8 @@ static plb_verdict *wheel_departs(void) {
   f->score = 1000;
   f->phase = 0.25 / 60;
   f->time_s = 0.0017;
-  PUT(f->text, "Tooth 1, the first after the gap, is missing in 23 of 23 revolutions: a hump of 0.3 V stands where 4.5 V belong.");
+  PUT(f->text, "Tooth 1, the first after the gap, is missing in 23 of 23 revolutions: a hump of 0.3 V stands where 4.5 "
+               "V belong.");
   PUT(f->check_first[0], "the wheel's first tooth after the gap: bent, broken, filled with dirt");
   PUT(f->check_first[1], "the wheel's seat and run-out");
   f = add_finding(v);
@@ -273,7 +275,8 @@ static plb_verdict *edge_doubtful(void) {
   fill_common(v);
   v->word = PLB_BORDERLINE;
   v->score = 1.6;
-  PUT(v->sentence, "doubtful: amps low while the needle lifts in every 4th of 212 cycles; check first the supply at the injector");
+  PUT(v->sentence,
+      "doubtful: amps low while the needle lifts in every 4th of 212 cycles; check first the supply at the injector");
   PUT(v->reference.selector, "injector-voltage/port@3");
   PUT(v->reference.status, "approved");
   PUT(v->reference.cycle, "edge:level=7V,slope=falling");
@@ -335,9 +338,11 @@ static plb_verdict *silent(void) {
   v->alignment.correlation = NAN;
   PUT(v->sentence, "cannot tell: no signal, prove the connection");
   PUT(v->cycles.unit_name, "revolution");
-  add_reason(&v->reason, &v->reasons, PLB_REASON_MEASURING, "no-signal", true, "peak to peak is 4.6 mV, good captures show 5.4 V",
+  add_reason(&v->reason, &v->reasons, PLB_REASON_MEASURING, "no-signal", true,
+             "peak to peak is 4.6 mV, good captures show 5.4 V",
              "prove the connection: probe on the pin, ground on the engine, engine turning, then repeat");
-  add_reason(&v->reason, &v->reasons, PLB_REASON_CONDITIONS, "state-outside", false, "the state was not stated", "give --condition state=WORD");
+  add_reason(&v->reason, &v->reasons, PLB_REASON_CONDITIONS, "state-outside", false, "the state was not stated",
+             "give --condition state=WORD");
   plb_drawing *d = add_drawing(v, "crank", "V", 600);
   for (size_t k = 0; k < d->columns; k++) {
     d->centre[k] = (float)wheel_volts((double)k / 600, 1, 0);
@@ -427,9 +432,13 @@ static const struct {
   const char *name;
   plb_verdict *(*make)(void);
 } makers[FIXTURE_KINDS] = {
-    [FIXTURE_WHEEL_AGREES] = {"wheel-agrees", wheel_agrees}, [FIXTURE_WHEEL_DEPARTS] = {"wheel-departs", wheel_departs},
-    [FIXTURE_EDGE_DOUBTFUL] = {"edge-doubtful", edge_doubtful}, [FIXTURE_SILENT] = {"silent", silent},
-    [FIXTURE_MANY] = {"many", many}, [FIXTURE_LONG] = {"long", long_texts}, [FIXTURE_BARE] = {"bare", bare},
+    [FIXTURE_WHEEL_AGREES] = {"wheel-agrees", wheel_agrees},
+    [FIXTURE_WHEEL_DEPARTS] = {"wheel-departs", wheel_departs},
+    [FIXTURE_EDGE_DOUBTFUL] = {"edge-doubtful", edge_doubtful},
+    [FIXTURE_SILENT] = {"silent", silent},
+    [FIXTURE_MANY] = {"many", many},
+    [FIXTURE_LONG] = {"long", long_texts},
+    [FIXTURE_BARE] = {"bare", bare},
 };
 
 plb_verdict *fixture_verdict(fixture_kind kind) { return makers[kind].make(); }

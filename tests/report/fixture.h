@@ -4,13 +4,13 @@
 #include <plumbline/plumbline.h>
 
 typedef enum fixture_kind {
-  FIXTURE_WHEEL_AGREES,   /**< 60-2 wheel, twelve sections, all good */
-  FIXTURE_WHEEL_DEPARTS,  /**< tooth 1 a hump in every revolution, volts a fifth low */
-  FIXTURE_EDGE_DOUBTFUL,  /**< injector voltage and current, times in ms, modelled known-good, recurring */
-  FIXTURE_SILENT,         /**< no signal: reasons, nothing drawn over the range */
-  FIXTURE_MANY,           /**< two channels with forty sections each, frequency sections too */
-  FIXTURE_LONG,           /**< every text as long as it may be, with bytes that upset terminals and documents */
-  FIXTURE_BARE,           /**< nothing known: all counts 0, all numbers NaN, no lists */
+  FIXTURE_WHEEL_AGREES,  /**< 60-2 wheel, twelve sections, all good */
+  FIXTURE_WHEEL_DEPARTS, /**< tooth 1 a hump in every revolution, volts a fifth low */
+  FIXTURE_EDGE_DOUBTFUL, /**< injector voltage and current, times in ms, modelled known-good, recurring */
+  FIXTURE_SILENT,        /**< no signal: reasons, nothing drawn over the range */
+  FIXTURE_MANY,          /**< two channels with forty sections each, frequency sections too */
+  FIXTURE_LONG,          /**< every text as long as it may be, with bytes that upset terminals and documents */
+  FIXTURE_BARE,          /**< nothing known: all counts 0, all numbers NaN, no lists */
   FIXTURE_KINDS
 } fixture_kind;
 

@@ -32,8 +32,8 @@ void assert_valid_json(const char *schema, const char *name, const char *text) {
     skip();
   }
   outside_write(name, text, path);
-  snprintf(command, sizeof command, "/usr/bin/python3 '%s/tests/report/validate.py' '%s/schema/%s' '%s'", PLB_SOURCE_DIR,
-           PLB_SOURCE_DIR, schema, path);
+  snprintf(command, sizeof command, "/usr/bin/python3 '%s/tests/report/validate.py' '%s/schema/%s' '%s'",
+           PLB_SOURCE_DIR, PLB_SOURCE_DIR, schema, path);
   const int status = run(command);
   if (status == 77)
     skip(); /* the script has said why */

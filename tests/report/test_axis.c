@@ -12,7 +12,8 @@ static void test_axis_step__is_one_two_or_five(void **state) {
     double range;
     int most;
     double step;
-  } rows[] = {{10, 10, 1}, {10, 9, 2}, {11, 5, 5}, {0.037, 8, 0.005}, {4e6, 4, 1e6}, {1, 3, 0.5}, {0, 5, 1}, {NAN, 5, 1}};
+  } rows[] = {{10, 10, 1},   {10, 9, 2},  {11, 5, 5}, {0.037, 8, 0.005},
+              {4e6, 4, 1e6}, {1, 3, 0.5}, {0, 5, 1},  {NAN, 5, 1}};
   for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
     assert_true(fabs(plb_axis_step(rows[i].range, rows[i].most) / rows[i].step - 1) < 1e-9);
 }
@@ -23,7 +24,8 @@ static void test_axis_step__never_gives_more_steps_than_asked(void **state) {
     for (int most = 1; most < 20; most++) {
       const double step = plb_axis_step(range, most);
       assert_true(range / step <= most * (1 + 1e-6));
-      assert_true(most == 1 || range / step > most / 2.6); /* and not far fewer: the next smaller step would be too many */
+      assert_true(most == 1 ||
+                  range / step > most / 2.6); /* and not far fewer: the next smaller step would be too many */
     }
 }
 

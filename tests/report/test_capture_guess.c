@@ -79,10 +79,13 @@ static const struct {
   const char *type, *cycle, *what;
   double least, most; /* confidence */
 } rows[] = {
-    {"inductive", "V", inductive, "crank-inductive", "wheel:teeth=60,missing=2", "60-tooth wheel with 2 missing, about 3,000 rpm, two-sided, its lower half clamped", 0.6, 1},
+    {"inductive", "V", inductive, "crank-inductive", "wheel:teeth=60,missing=2",
+     "60-tooth wheel with 2 missing, about 3,000 rpm, two-sided, its lower half clamped", 0.6, 1},
     {"hall", "V", hall, "crank-hall", "wheel:teeth=60,missing=2", " rpm, square and one-sided", 0.6, 1},
-    {"pwm", "V", pwm, "", "edge:level=50%states,slope=rising", "pulses between 300 mV and 12.2 V, high 23 % of the time, about 200 Hz", 0.3, 0.6},
-    {"injector", "V", injector, "injector-voltage", "edge:level=50%states,slope=falling", "with spikes as a coil makes", 0.3, 0.7},
+    {"pwm", "V", pwm, "", "edge:level=50%states,slope=rising",
+     "pulses between 300 mV and 12.2 V, high 23 % of the time, about 200 Hz", 0.3, 0.6},
+    {"injector", "V", injector, "injector-voltage", "edge:level=50%states,slope=falling", "with spikes as a coil makes",
+     0.3, 0.7},
     {"hump", "1", hump, "", "repeat:period=32.3ms", "repeats every 32.3 ms (31 Hz)", 0.2, 0.4},
     {"supply", "V", supply, "", "steady", "nearly steady at 13.9 V", 0, 0.2},
     {"silence", "V", silence, "", NULL, "no signal to speak of", 0, 0.2},

@@ -27,7 +27,11 @@ static plb_capture *make_capture(size_t n) {
   pulses[n / 2 + 17] = 47.5;
   noisy[5] = NAN;
   assert_int_equal(plb_capture_add_real(c, "switch", "V", pulses, n, NULL), PLB_OK);
-  assert_int_equal(plb_capture_add_real(c, "nois\xff" "e", "1", noisy, n, NULL), PLB_OK);
+  assert_int_equal(plb_capture_add_real(c,
+                                        "nois\xff"
+                                        "e",
+                                        "1", noisy, n, NULL),
+                   PLB_OK);
   c->samples = n;
   c->rate_hz = 10000;
   c->channel[0].column = 2;
@@ -46,7 +50,8 @@ static void test_facts__noise_is_the_scatter_of_white_noise(void **state) {
   double *x = plb_capture_copy_values(c, 1);
   plb_facts f;
   assert_int_equal(plb_facts_of(&f, x, 20000, 0, NULL), PLB_OK);
-  assert_true(fabs(f.noise - 0.05) < 0.0015); /* the median of 20,000: about 1.2 % per standard error, with its correlation */
+  assert_true(fabs(f.noise - 0.05) <
+              0.0015); /* the median of 20,000: about 1.2 % per standard error, with its correlation */
   assert_true(fabs(f.mean - 2.5) < 0.0015);
   assert_int_equal(f.missing, 1);
   free(x);
@@ -95,7 +100,8 @@ static void test_inspect_text__tells_what_is_there(void **state) {
   assert_says(text, "time column: 1");
   assert_says(text, "switch");
   assert_says(text, "47.5 V");
-  assert_says(text, "nois\xEF\xBF\xBD" "e");
+  assert_says(text, "nois\xEF\xBF\xBD"
+                    "e");
   assert_says(text, "Recording check");
   assert_says(text, "Picture of switch");
   assert_says(text, "Guesses, and how sure they are");
@@ -145,8 +151,8 @@ static void test_inspect_json__is_valid_and_says_the_same(void **state) {
   assert_non_null(root);
   double duration, highest;
   int samples, missing;
-  assert_int_equal(json_unpack(root, "{s:F, s:i, s:[{s:F}, {s:i}]}", "duration_s", &duration, "samples", &samples, "channels", "highest",
-                               &highest, "missing", &missing),
+  assert_int_equal(json_unpack(root, "{s:F, s:i, s:[{s:F}, {s:i}]}", "duration_s", &duration, "samples", &samples,
+                               "channels", "highest", &highest, "missing", &missing),
                    0);
   assert_true(fabs(duration - 0.4) < 1e-12 && highest == 47.5);
   assert_int_equal(samples, 4000);

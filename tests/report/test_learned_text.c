@@ -17,7 +17,8 @@ static char notes[2][PLB_TEXT_SIZE] = {"the rising edge shows the gap as three t
 
 static char *learned_text(plb_provenance provenance, size_t groups, const char *odd) {
   plb_reference reference;
-  plb_learned learned = {.captures = 6, .groups = groups, .limit = 6.2, .guard = 8, .promise = 1.0 / 7, .promise_upper90 = 0.319};
+  plb_learned learned = {
+      .captures = 6, .groups = groups, .limit = 6.2, .guard = 8, .promise = 1.0 / 7, .promise_upper90 = 0.319};
   memset(&reference, 0, sizeof reference);
   reference.provenance = provenance;
   strcpy(reference.name, "crank-inductive/bench/60-2");

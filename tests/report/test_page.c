@@ -35,8 +35,10 @@ static void test_page_wrap__counts_characters_not_bytes(void **state) {
   (void)state;
   plb_page page;
   plb_page_init(&page, PLB_TEXT_PLAIN, 24);
-  plb_page_wrap(&page, 0, 0, PLB_TONE_NONE, "", "\xc3\xa4\xc3\xb6\xc3\xbc\xc3\xa4\xc3\xb6\xc3\xbc\xc3\xa4\xc3\xb6\xc3\xbc\xc3\xa4 1234567890123");
-  assert_null(strchr(page.out.data, '\n')[1] ? page.out.data : NULL); /* 10 + 1 + 13 columns fit 24, though it is 34 bytes */
+  plb_page_wrap(&page, 0, 0, PLB_TONE_NONE, "",
+                "\xc3\xa4\xc3\xb6\xc3\xbc\xc3\xa4\xc3\xb6\xc3\xbc\xc3\xa4\xc3\xb6\xc3\xbc\xc3\xa4 1234567890123");
+  assert_null(strchr(page.out.data, '\n')[1] ? page.out.data
+                                             : NULL); /* 10 + 1 + 13 columns fit 24, though it is 34 bytes */
   plb_buffer_dispose(&page.out);
 }
 
@@ -60,7 +62,8 @@ static void fill(plb_table *table, const char *far) {
 static void test_page_table__leaves_out_columns_that_say_nothing(void **state) {
   (void)state;
   plb_page page;
-  plb_table table = {.columns = 4, .title = {"name", "way", "empty", "far"}, .right = {false, false, false, true}, .tone_column = 1};
+  plb_table table = {
+      .columns = 4, .title = {"name", "way", "empty", "far"}, .right = {false, false, false, true}, .tone_column = 1};
   plb_page_init(&page, PLB_TEXT_PLAIN, 80);
   fill(&table, "12");
   plb_page_table(&page, &table);

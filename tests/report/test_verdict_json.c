@@ -58,9 +58,10 @@ static void test_verdict_json__is_valid_against_the_schema(void **state) {
 
 static void test_verdict_json__keeps_the_agreed_keys_in_order(void **state) {
   (void)state;
-  static const char *const keys[] = {"format",    "verdict",  "sentence", "score",    "limit",   "guard",     "guard_robust", "p_value",
-                                     "promise",   "promise_upper90", "alignment", "cycles", "bands",   "readings",  "findings",     "fitness",
-                                     "reasons",   "reference", "capture", "request"};
+  static const char *const keys[] = {"format",    "verdict",      "sentence",  "score",    "limit",
+                                     "guard",     "guard_robust", "p_value",   "promise",  "promise_upper90",
+                                     "alignment", "cycles",       "bands",     "readings", "findings",
+                                     "fitness",   "reasons",      "reference", "capture",  "request"};
   plb_verdict *v = fixture_verdict(FIXTURE_WHEEL_DEPARTS);
   char *text = json_of(v, NULL);
   json_t *root = parsed(text);
@@ -87,9 +88,9 @@ static void test_verdict_json__says_what_the_verdict_holds(void **state) {
   int found, every, tooth_is_null, of;
   double lag, deviation;
   json_t *bands, *findings, *tooth;
-  assert_int_equal(json_unpack(root, "{s:s, s:{s:i, s:s, s:i}, s:o, s:o, s:{s:s}}", "verdict", &verdict, "cycles", "found", &found,
-                               "pattern", &pattern, "every", &every, "bands", &bands, "findings", &findings, "reference", "provenance",
-                               &provenance),
+  assert_int_equal(json_unpack(root, "{s:s, s:{s:i, s:s, s:i}, s:o, s:o, s:{s:s}}", "verdict", &verdict, "cycles",
+                               "found", &found, "pattern", &pattern, "every", &every, "bands", &bands, "findings",
+                               &findings, "reference", "provenance", &provenance),
                    0);
   assert_string_equal(verdict, "borderline");
   assert_int_equal(found, 214);
@@ -97,8 +98,8 @@ static void test_verdict_json__says_what_the_verdict_holds(void **state) {
   assert_int_equal(every, 4);
   assert_string_equal(provenance, "modelled");
   assert_int_equal(json_array_size(bands), 8);
-  assert_int_equal(json_unpack(json_array_get(bands, 4), "{s:s, s:s, s:F, s:F, s:{s:o}}", "name", &band, "direction", &direction, "lag_s",
-                               &lag, "deviation", &deviation, "worst_at", "tooth", &tooth),
+  assert_int_equal(json_unpack(json_array_get(bands, 4), "{s:s, s:s, s:F, s:F, s:{s:o}}", "name", &band, "direction",
+                               &direction, "lag_s", &lag, "deviation", &deviation, "worst_at", "tooth", &tooth),
                    0);
   tooth_is_null = json_is_null(tooth);
   assert_string_equal(band, "b01");
@@ -145,9 +146,9 @@ static void test_verdict_json__keeps_the_request(void **state) {
   const char *capture, *reference, *first, *second, *condition;
   double rate;
   int connected;
-  assert_int_equal(json_unpack(json_object_get(root, "request"), "{s:s, s:s, s:[s, s], s:[s], s:{s:F, s:b}}", "capture", &capture, "reference",
-                               &reference, "channels", &first, &second, "conditions", &condition, "options", "rate_hz", &rate, "connected",
-                               &connected),
+  assert_int_equal(json_unpack(json_object_get(root, "request"), "{s:s, s:s, s:[s, s], s:[s], s:{s:F, s:b}}", "capture",
+                               &capture, "reference", &reference, "channels", &first, &second, "conditions", &condition,
+                               "options", "rate_hz", &rate, "connected", &connected),
                    0);
   assert_string_equal(capture, "captures/workshop/trace.csv");
   assert_string_equal(reference, "crank-inductive/bench/60-2");

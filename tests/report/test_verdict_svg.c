@@ -41,7 +41,8 @@ static void test_verdict_svg__runs_and_fetches_nothing(void **state) {
   for (int kind = 0; kind < FIXTURE_KINDS; kind++) {
     plb_verdict *v = fixture_verdict((fixture_kind)kind);
     char *text = svg_of(v);
-    static const char *const forbidden[] = {"<script", "<image", "<foreignObject", "href", "onload", "<style", "@import", "<!"};
+    static const char *const forbidden[] = {"<script", "<image", "<foreignObject", "href",
+                                            "onload",  "<style", "@import",        "<!"};
     for (size_t i = 0; i < sizeof forbidden / sizeof forbidden[0]; i++)
       assert_says_not(text, forbidden[i]);
     assert_int_equal(count(text, "http"), 1); /* the namespace */
@@ -87,9 +88,9 @@ static void test_verdict_svg__shows_departures_by_word_and_mark(void **state) {
   (void)state;
   plb_verdict *good = fixture_verdict(FIXTURE_WHEEL_AGREES), *bad = fixture_verdict(FIXTURE_WHEEL_DEPARTS);
   char *calm = svg_of(good), *text = svg_of(bad);
-  assert_says(text, ">low</text>");   /* the way, as a word in the strip */
+  assert_says(text, ">low</text>"); /* the way, as a word in the strip */
   assert_says(text, ">tooth 1</text>");
-  assert_says(text, ">1</text>");     /* the numbered triangle of the first finding */
+  assert_says(text, ">1</text>"); /* the numbered triangle of the first finding */
   assert_says(text, "worst place");
   assert_says_not(calm, "worst place");
   assert_says_not(calm, ">low</text>");

@@ -25,10 +25,12 @@ static void test_verdict_text__begins_with_the_whole_sentence(void **state) {
     const char *line;
   } rows[] = {
       {FIXTURE_WHEEL_AGREES, "Matches known-good: crank, 23 revolutions at 2,843 rpm, nearest to its limit in b12\n"},
-      {FIXTURE_WHEEL_DEPARTS, "Does not match: crank tooth 1 (first after the gap) missing in 23 of 23 revolutions; check first the wheel's "
-                              "first tooth for damage\n"},
-      {FIXTURE_EDGE_DOUBTFUL, "Doubtful: amps low while the needle lifts in every 4th of 212 cycles; check first the supply at the "
-                              "injector\n"},
+      {FIXTURE_WHEEL_DEPARTS,
+       "Does not match: crank tooth 1 (first after the gap) missing in 23 of 23 revolutions; check first the wheel's "
+       "first tooth for damage\n"},
+      {FIXTURE_EDGE_DOUBTFUL,
+       "Doubtful: amps low while the needle lifts in every 4th of 212 cycles; check first the supply at the "
+       "injector\n"},
       {FIXTURE_SILENT, "Cannot tell: no signal, prove the connection\n"},
       {FIXTURE_BARE, "Cannot tell\n"},
   };
@@ -46,7 +48,8 @@ static void test_verdict_text__keeps_the_width(void **state) {
     for (size_t i = 0; i < sizeof widths / sizeof widths[0]; i++) {
       char *text = text_of((fixture_kind)kind, PLB_TEXT_PLAIN, widths[i]);
       if (longest_line(text, false) > widths[i])
-        fail_msg("%s at %d columns has a line of %d:\n%s", fixture_name((fixture_kind)kind), widths[i], longest_line(text, false), text);
+        fail_msg("%s at %d columns has a line of %d:\n%s", fixture_name((fixture_kind)kind), widths[i],
+                 longest_line(text, false), text);
       free(text);
     }
 }
@@ -135,7 +138,8 @@ static void test_verdict_text__never_lets_a_model_pass_for_measured(void **state
 static void test_verdict_text__says_why_there_is_no_verdict(void **state) {
   (void)state;
   char *text = text_of(FIXTURE_SILENT, PLB_TEXT_PLAIN, 80);
-  const char *why = strstr(text, "Why there is no verdict\n  ! peak to peak is 4.6 mV"), *mind = strstr(text, "To keep in mind\n  - the state");
+  const char *why = strstr(text, "Why there is no verdict\n  ! peak to peak is 4.6 mV"),
+             *mind = strstr(text, "To keep in mind\n  - the state");
   assert_non_null(why);
   assert_non_null(mind);
   assert_true(why < mind);

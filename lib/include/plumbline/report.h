@@ -7,15 +7,18 @@ PLB_BEGIN_DECLS
 
 /** What was asked, so that the comparison can be made again (verdict/1 "request"). Strings may be NULL. */
 typedef struct plb_request {
-  const char *const *channels;   /**< texts of --channel */
+  const char *const *channels; /**< texts of --channel */
   size_t channel_count;
   const char *const *conditions; /**< texts of --condition */
   size_t condition_count;
-  double rate_hz;                /**< --rate, 0: none */
+  double rate_hz; /**< --rate, 0: none */
   bool connected;
 } plb_request;
 
-typedef enum plb_text_style { PLB_TEXT_PLAIN, PLB_TEXT_TERMINAL } plb_text_style; /**< terminal: bold and Okabe-Ito colours, never colour alone */
+typedef enum plb_text_style {
+  PLB_TEXT_PLAIN,
+  PLB_TEXT_TERMINAL
+} plb_text_style; /**< terminal: bold and Okabe-Ito colours, never colour alone */
 
 /**
  * The whole verdict as text: sentence, findings, sections, readings, marks, provenance, cautions. In plain style the first line is the
@@ -23,24 +26,29 @@ typedef enum plb_text_style { PLB_TEXT_PLAIN, PLB_TEXT_TERMINAL } plb_text_style
  * have a row, the others are counted: plb_report_sections_text() has them all.
  * @param width  columns, 0: 80, at least 24
  */
-PLB_API PLB_CHECKED plb_status plb_report_text(char **out, const plb_verdict *verdict, plb_text_style style, int width, plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_report_text(char **out, const plb_verdict *verdict, plb_text_style style, int width,
+                                               plb_error *err);
 /** The sentence and the table of every section. */
-PLB_API PLB_CHECKED plb_status plb_report_sections_text(char **out, const plb_verdict *verdict, plb_text_style style, int width,
-                                                        plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_report_sections_text(char **out, const plb_verdict *verdict, plb_text_style style,
+                                                        int width, plb_error *err);
 /** One line of JSON (line end included), verdict/1, valid against schema/verdict-1.json. @param request  may be NULL */
-PLB_API PLB_CHECKED plb_status plb_report_json(char **out, const plb_verdict *verdict, const plb_request *request, plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_report_json(char **out, const plb_verdict *verdict, const plb_request *request,
+                                               plb_error *err);
 /** The capture over its good range, sections marked, worst places marked. */
 PLB_API PLB_CHECKED plb_status plb_report_svg(char **out, const plb_verdict *verdict, plb_error *err);
 /** The good ranges of two references in one picture: what was (`a`) and what is (`b`). */
-PLB_API PLB_CHECKED plb_status plb_report_difference_svg(char **out, const plb_reference *a, const plb_reference *b, plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_report_difference_svg(char **out, const plb_reference *a, const plb_reference *b,
+                                                         plb_error *err);
 
 /** What is in a capture: format, channels, rate, recording check, a first picture in text, guesses. */
-PLB_API PLB_CHECKED plb_status plb_report_inspect_text(char **out, const plb_capture *capture, int width, plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_report_inspect_text(char **out, const plb_capture *capture, int width,
+                                                       plb_error *err);
 /** The same as one line of JSON, capture/1, valid against schema/capture-1.json. */
 PLB_API PLB_CHECKED plb_status plb_report_inspect_json(char **out, const plb_capture *capture, plb_error *err);
 
 /** What learn did. */
-PLB_API PLB_CHECKED plb_status plb_report_learned_text(char **out, const plb_reference *reference, const plb_learned *learned, plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_report_learned_text(char **out, const plb_reference *reference,
+                                                       const plb_learned *learned, plb_error *err);
 
 /** What a capture might be, when nothing was stated. */
 typedef struct plb_guess {
@@ -52,7 +60,8 @@ typedef struct plb_guess {
   double confidence;         /**< 0..1 */
 } plb_guess;
 /** Guess unit, wheel and type of each channel, the most confident first. @param out malloc'ed, free() */
-PLB_API PLB_CHECKED plb_status plb_guess_capture(plb_guess **out, size_t *count_out, const plb_capture *capture, plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_guess_capture(plb_guess **out, size_t *count_out, const plb_capture *capture,
+                                                 plb_error *err);
 
 PLB_END_DECLS
 #endif
