@@ -1,15 +1,11 @@
 #include "reference/blocks.h"
 #include "reference/grammar.h"
 
-static const char *const predictions[] = {"0", "1", "2", "3", "linear", NULL};
-
 static const plb_attribute_rule integers_attributes[] = {
     {"count", PLB_VALUE_INTEGER, true, 1, PLB_BLOCK_MOST, NULL},
     {"decimals", PLB_VALUE_INTEGER, true, 0, PLB_DECIMALS_MOST, NULL},
     {"missing", PLB_VALUE_LONGS, false, 0, 0, NULL},
-    {"prediction", PLB_VALUE_WORD, true, 0, 0, predictions},
-    {"weights", PLB_VALUE_LONGS, false, 0, 0, NULL},
-    {"shift", PLB_VALUE_INTEGER, false, 0, 15, NULL},
+    {"segment", PLB_VALUE_INTEGER, true, 1, PLB_BLOCK_MOST, NULL},
     {"planes", PLB_VALUE_INTEGER, true, 1, PLB_PLANES_MOST, NULL},
     {"crc32", PLB_VALUE_CRC, true, 0, 0, NULL},
     {.name = NULL}};
@@ -21,9 +17,7 @@ static const plb_attribute_rule steps_attributes[] = {
     {"coefficients", PLB_VALUE_LONGS, true, 0, 0, NULL},
     {"code-bits", PLB_VALUE_INTEGER, true, 0, 31, NULL},
     {"step-shift", PLB_VALUE_INTEGER, true, 0, PLB_STEP_SHIFT_MOST, NULL},
-    {"prediction", PLB_VALUE_WORD, true, 0, 0, predictions},
-    {"weights", PLB_VALUE_LONGS, false, 0, 0, NULL},
-    {"shift", PLB_VALUE_INTEGER, false, 0, 15, NULL},
+    {"segment", PLB_VALUE_INTEGER, true, 1, PLB_BLOCK_MOST, NULL},
     {"planes", PLB_VALUE_INTEGER, true, 1, PLB_PLANES_MOST, NULL},
     {"crc32", PLB_VALUE_CRC, true, 0, 0, NULL},
     {.name = NULL}};
@@ -31,9 +25,7 @@ static const plb_attribute_rule codes_attributes[] = {
     {"count", PLB_VALUE_INTEGER, true, 1, PLB_BLOCK_MOST, NULL},
     {"scale", PLB_VALUE_NUMBER, true, 0, 0, NULL},
     {"offset", PLB_VALUE_NUMBER, true, 0, 0, NULL},
-    {"prediction", PLB_VALUE_WORD, true, 0, 0, predictions},
-    {"weights", PLB_VALUE_LONGS, false, 0, 0, NULL},
-    {"shift", PLB_VALUE_INTEGER, false, 0, 15, NULL},
+    {"segment", PLB_VALUE_INTEGER, true, 1, PLB_BLOCK_MOST, NULL},
     {"planes", PLB_VALUE_INTEGER, true, 1, PLB_PLANES_MOST, NULL},
     {"crc32", PLB_VALUE_CRC, true, 0, 0, NULL},
     {.name = NULL}};

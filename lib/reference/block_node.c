@@ -11,24 +11,6 @@ static plb_status fail_at(const plb_node *node, plb_error *err, const char *text
   return plb_fail_line(err, PLB_EDATA, node->line, 0, "<%s>: %s", node->rule->name, text);
 }
 
-static plb_status read_weights(plb_block *out, const plb_node *node, plb_error *err) {
-  const char *text = plb_node_value(node, "weights");
-  const int64_t shift = plb_node_integer(node, "shift", -1);
-  if (out->order >= 0)
-    return text || shift >= 0 ? fail_at(node, err, "weights and shift belong to linear prediction only; remove them") : PLB_OK;
-  if (!text || shift < 0)
-    return fail_at(node, err, "linear prediction needs weights and shift; see the schema");
-  out->shift = (int)shift;
-  out->weights = 0;
-  for (char *end = NULL; *text; text = *end == ' ' ? end + 1 : end) {
-    const long long weight = strtoll(text, &end, 10);
-    if (out->weights == PLB_WEIGHTS_MOST || weight < INT16_MIN || weight > INT16_MAX)
-      return fail_at(node, err, "at most 32 weights from -32768 to 32767; get an undamaged copy");
-    out->weight[out->weights++] = (int32_t)weight;
-  }
-  return PLB_OK;
-}
-
 static plb_status read_steps(plb_steps *out, const plb_node *node, plb_error *err) {
   out->digits = (int)plb_node_integer(node, "digits", 0);
   out->code_bits = (int)plb_node_integer(node, "code-bits", 0);
@@ -50,8 +32,9 @@ plb_status plb_block_from_node(plb_block *out, const plb_node *node, plb_error *
     out->bits = out->planes * 8;
     return out->bits == 32 || out->bits == 64 ? PLB_OK : fail_at(node, err, "floats have 4 or 8 planes; get an undamaged copy");
   }
-  const int word = plb_node_word(node, "prediction");
-  out->order = word <= 3 ? word : -1;
+  out->segment = (size_t)plb_node_integer(node, "segment", 0);
+  if (out->segment > out->count || (out->segment < PLB_SEGMENT_LEAST && out->segment != out->count))
+    return fail_at(node, err, "a segment is 256 values or more, and not more than the block; get an undamaged copy");
   out->kind = plb_node_is(node, "integers") ? PLB_BLOCK_INTEGERS : plb_node_is(node, "steps") ? PLB_BLOCK_STEPS : PLB_BLOCK_CODES;
   if (out->kind == PLB_BLOCK_CODES) {
     out->scale = plb_node_number(node, "scale");
@@ -61,8 +44,7 @@ plb_status plb_block_from_node(plb_block *out, const plb_node *node, plb_error *
   }
   if (out->kind != PLB_BLOCK_CODES)
     out->missing = plb_node_value(node, "missing");
-  const plb_status status = out->kind == PLB_BLOCK_STEPS ? read_steps(&out->steps, node, err) : PLB_OK;
-  return status == PLB_OK ? read_weights(out, node, err) : status;
+  return out->kind == PLB_BLOCK_STEPS ? read_steps(&out->steps, node, err) : PLB_OK;
 }
 
 static plb_status name_line(const plb_node *node, plb_status status, plb_error *err) {
@@ -115,20 +97,6 @@ plb_status plb_curve_read(const plb_node *node, float *out, size_t n, plb_error 
 
 /* ---- writing ---- */
 
-static void put_prediction(plb_xml *xml, const plb_block *block) {
-  if (block->order >= 0) {
-    plb_xml_integer(xml, "prediction", block->order);
-    return;
-  }
-  char text[PLB_WEIGHTS_MOST * 8];
-  size_t used = 0;
-  for (int i = 0; i < block->weights; i++)
-    used += (size_t)plb_text_print(text + used, sizeof text - used, i ? " %d" : "%d", (int)block->weight[i]);
-  plb_xml_attribute(xml, "prediction", "linear");
-  plb_xml_attribute(xml, "weights", text);
-  plb_xml_integer(xml, "shift", block->shift);
-}
-
 static void put_coefficients(plb_xml *xml, const plb_steps *steps) {
   char text[4 * PLB_NUMBER_SIZE];
   size_t used = 0;
@@ -159,7 +127,7 @@ static void put_block(plb_xml *xml, const plb_block *block, const unsigned char 
     plb_xml_number(xml, "offset", block->offset);
   }
   if (block->kind != PLB_BLOCK_FLOATS)
-    put_prediction(xml, block);
+    plb_xml_integer(xml, "segment", (int64_t)block->segment);
   plb_xml_integer(xml, "planes", block->planes);
   plb_xml_attribute(xml, "crc32", crc);
   plb_xml_put_base64(xml, data, size);

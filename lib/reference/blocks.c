@@ -35,7 +35,16 @@ static uint32_t crc_of_codes(const int32_t *code, size_t count) {
 
 /* ---- packing ---- */
 
-enum { COMPRESSORS = 2 };
+enum {
+  COMPRESSORS = 2,
+  SEGMENTS_MOST = (PLB_BLOCK_MOST + PLB_SEGMENT_LEAST - 1) / PLB_SEGMENT_LEAST,
+  PREDICTOR_BYTES = 2 + 2 * PLB_WEIGHTS_MOST
+};
+
+typedef struct plan { /* predictors of the segments of a block */
+  size_t segment, count;
+  plb_predictor predictor[SEGMENTS_MOST];
+} plan;
 
 struct plb_packer {
   z_stream stream[COMPRESSORS]; /* run lengths only; few matches */
@@ -43,9 +52,10 @@ struct plb_packer {
   size_t values;                /* room in the arrays below */
   int64_t *residual;
   unsigned char *plane;         /* 8 bytes per value */
-  unsigned char *best, *trial;  /* compressed */
+  unsigned char *best, *trial;  /* predictors and compressed planes */
   size_t room;                  /* of each of the two */
   size_t best_size;
+  plan plan;                    /* being tried */
 };
 
 plb_packer *plb_packer_new(void) {
@@ -79,7 +89,8 @@ void plb_packer_free(plb_packer *p) {
 static bool make_room(plb_packer *p, size_t count) {
   if (count <= p->values)
     return true;
-  const size_t room = deflateBound(&p->stream[0], (uLong)(8 * count));
+  const size_t segments = count / PLB_SEGMENT_LEAST + 1;
+  const size_t room = segments * PREDICTOR_BYTES + deflateBound(&p->stream[0], (uLong)(8 * count));
   int64_t *residual = plb_resize(p->residual, count, sizeof *residual);
   if (residual)
     p->residual = residual;
@@ -99,16 +110,31 @@ static bool make_room(plb_packer *p, size_t count) {
   return true;
 }
 
-/* Compress the planes in every way; true when one is smaller than what was kept so far, which it then replaces. */
+static size_t put_predictors(const plan *of, unsigned char *out) {
+  size_t n = 0;
+  for (size_t i = 0; i < of->count; i++) {
+    const plb_predictor *p = &of->predictor[i];
+    out[n++] = (unsigned char)p->weights;
+    out[n++] = (unsigned char)p->shift;
+    for (int w = 0; w < p->weights; w++) {
+      out[n++] = (unsigned char)(p->weight[w] & 0xFF);
+      out[n++] = (unsigned char)((uint16_t)p->weight[w] >> 8);
+    }
+  }
+  return n;
+}
+
+/* Compress the planes in every way behind the plan's predictors; true when one is smaller than what was kept so far, which it replaces. */
 static bool try_compressors(plb_packer *p, size_t size) {
   bool better = false;
   for (int i = 0; i < COMPRESSORS; i++) {
     z_stream *z = &p->stream[i];
+    const size_t head = put_predictors(&p->plan, p->trial);
     deflateReset(z);
     z->next_in = p->plane;
     z->avail_in = (uInt)size;
-    z->next_out = p->trial;
-    z->avail_out = (uInt)p->room;
+    z->next_out = p->trial + head;
+    z->avail_out = (uInt)(p->room - head);
     if (deflate(z, Z_FINISH) != Z_STREAM_END)
       continue;
     const size_t used = p->room - z->avail_out;
@@ -141,25 +167,94 @@ static int lay_planes(plb_packer *p, size_t count) {
   return planes;
 }
 
-/* Try one prediction; keep it in `best` when it is the smallest so far. */
-static void try_prediction(plb_packer *p, plb_block *trial, plb_block *best, const int32_t *code) {
-  plb_predict_residuals(trial, code, p->residual);
-  trial->planes = lay_planes(p, trial->count);
-  if (trial->planes > 0 && try_compressors(p, trial->count * (size_t)trial->planes))
-    *best = *trial;
+/* Try the plan; keep it when it is the smallest so far. */
+static void try_plan(plb_packer *p, plb_block *block, const int32_t *code) {
+  for (size_t i = 0; i < p->plan.count; i++) {
+    const size_t from = i * p->plan.segment;
+    const size_t to = block->count - from < p->plan.segment ? block->count : from + p->plan.segment;
+    plb_predict_residuals(&p->plan.predictor[i], code, from, to, p->residual + from);
+  }
+  const int planes = lay_planes(p, block->count);
+  if (planes > 0 && try_compressors(p, block->count * (size_t)planes)) {
+    block->planes = planes;
+    block->segment = p->plan.segment;
+  }
+}
+
+/* Bits that residuals take, roughly: as if they were distributed geometrically with the mean they have. */
+static double cost_of(const plb_predictor *predictor, const int64_t *residual, size_t n) {
+  double sum = 0.0;
+  for (size_t i = 0; i < n; i++)
+    sum += (double)zigzag(residual[i]);
+  const double mean = sum / (double)n + 1e-9;
+  return (double)n * (log2(1.0 + mean) + mean * log2(1.0 + 1.0 / mean)) + 8.0 * (2.0 + 2.0 * predictor->weights);
+}
+
+enum { DIFFERENCES = 4, LINEAR = 3, CANDIDATES = DIFFERENCES + LINEAR };
+
+/* The predictors to choose from, for the values [from, to): differences, then linear ones. @return how many */
+static int list_candidates(plb_predictor out[CANDIDATES], const int32_t *code, size_t from, size_t to) {
+  static const int weights[LINEAR] = {8, 16, 32};
+  double correlation[PLB_WEIGHTS_MOST + 1];
+  int n = 0;
+  while (n < DIFFERENCES) {
+    out[n] = plb_predict_differences(n);
+    n++;
+  }
+  plb_predict_correlate(code, from, to, correlation);
+  for (int i = 0; i < LINEAR; i++)
+    if (to - from >= 4 * (size_t)weights[i] && plb_predict_design(&out[n], correlation, weights[i]))
+      n++;
+  return n;
+}
+
+static plb_predictor cheapest(plb_packer *p, const int32_t *code, size_t from, size_t to) {
+  plb_predictor trial[CANDIDATES];
+  const int count = list_candidates(trial, code, from, to);
+  double least = INFINITY;
+  int best = 0;
+  for (int i = 0; i < count; i++) {
+    plb_predict_residuals(&trial[i], code, from, to, p->residual);
+    const double cost = cost_of(&trial[i], p->residual, to - from);
+    if (cost < least) {
+      least = cost;
+      best = i;
+    }
+  }
+  return trial[best];
+}
+
+/* Signals that are quiet for a while and then ring want a predictor for each stretch. */
+static void try_segments(plb_packer *p, plb_block *block, const int32_t *code, size_t segment) {
+  p->plan.segment = segment;
+  p->plan.count = 0;
+  for (size_t from = 0; from < block->count; from += segment) {
+    const size_t to = block->count - from < segment ? block->count : from + segment;
+    p->plan.predictor[p->plan.count++] = cheapest(p, code, from, to);
+  }
+  try_plan(p, block, code);
 }
 
 plb_status plb_block_pack_codes(plb_packer *p, plb_block *block, const int32_t *code, const unsigned char **data_out, size_t *size_out,
                                 plb_error *err) {
+  static const size_t segments[] = {4096, 8192};
   if (block->count == 0 || block->count > PLB_BLOCK_MOST)
     return plb_fail(err, PLB_EINVAL, "a sample block of %zu values", block->count);
   if (!make_room(p, block->count))
     return plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
   block->crc = crc_of_codes(code, block->count);
   p->best_size = 0;
-  plb_block trial = *block;
-  for (trial.order = 0; trial.order <= 3; trial.order++)
-    try_prediction(p, &trial, block, code);
+  p->plan.segment = block->count;
+  p->plan.count = 1;
+  plb_predictor single[CANDIDATES];
+  const int count = list_candidates(single, code, 0, block->count);
+  for (int i = 0; i < count; i++) {
+    p->plan.predictor[0] = single[i];
+    try_plan(p, block, code);
+  }
+  for (size_t i = 0; i < sizeof segments / sizeof segments[0]; i++)
+    if (block->count > segments[i])
+      try_segments(p, block, code, segments[i]);
   if (p->best_size == 0)
     return plb_fail(err, PLB_EINTERNAL, "a sample block could not be compressed");
   *data_out = p->best;
@@ -198,8 +293,8 @@ plb_status plb_block_pack_floats(plb_packer *p, plb_block *block, const double *
     return plb_fail(err, PLB_EINVAL, "a sample block of %zu values of %d bits", block->count, block->bits);
   if (!make_room(p, block->count))
     return plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
-  block->order = 0;
   block->planes = block->bits / 8;
+  p->plan.count = 0;
   uLong crc = crc32(0, NULL, 0);
   for (size_t i = 0; i < block->count; i++) {
     const uint64_t u = bits_of(value[i], block->bits);
@@ -230,37 +325,50 @@ static bool inflate_exactly(const unsigned char *data, size_t data_size, unsigne
   return whole;
 }
 
-/* The planes of a block, malloc'ed. */
-static plb_status read_planes(const plb_block *b, const char *text, size_t size, unsigned char **out, plb_error *err) {
-  plb_status status = PLB_OK;
-  unsigned char *data = NULL, *plane = NULL;
+/* A block's bytes: predictors and planes. */
+typedef struct unpacked {
+  unsigned char *data;  /* as base64 gave them; the predictors are read from here */
+  unsigned char *plane;
+} unpacked;
+
+static void dispose_unpacked(unpacked *u) {
+  free(u->data);
+  free(u->plane);
+}
+
+/* Bytes that the predictors of a block take; 0 when they are not there in full. */
+static size_t predictors_size(const plb_block *b, const unsigned char *data, size_t size) {
+  size_t n = 0;
+  for (size_t from = 0; from < b->count; from += b->segment) {
+    if (size - n < 2 || data[n] > PLB_WEIGHTS_MOST || data[n + 1] > PLB_WEIGHT_SHIFT_MOST || size - n < 2 + 2 * (size_t)data[n])
+      return 0;
+    n += 2 + 2 * (size_t)data[n];
+  }
+  return n;
+}
+
+static plb_status unpack(const plb_block *b, const char *text, size_t size, unpacked *out, plb_error *err) {
   const size_t wanted = b->count * (size_t)b->planes;
-  size_t data_size = 0;
+  size_t data_size = 0, head = 0;
   /* Deflate makes at most 1032 bytes of one (zlib's technical notes): a block that promises more lies. */
   if (wanted / 1032 > size)
     return plb_fail(err, PLB_EDATA, "the block holds too few bytes for %zu values; get an undamaged copy", b->count);
-  data = malloc(size / 4 * 3 + 3);
-  if (!data)
+  out->data = malloc(size / 4 * 3 + 3);
+  if (!out->data)
     return plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
-  if (!plb_base64_decode(text, size, data, &data_size)) {
-    status = plb_fail(err, PLB_EDATA, "the block is not proper base64; get an undamaged copy");
-    goto done;
+  if (!plb_base64_decode(text, size, out->data, &data_size))
+    return plb_fail(err, PLB_EDATA, "the block is not proper base64; get an undamaged copy");
+  if (b->kind != PLB_BLOCK_FLOATS) {
+    head = predictors_size(b, out->data, data_size);
+    if (head == 0)
+      return plb_fail(err, PLB_EDATA, "the block's predictors are damaged; get an undamaged copy");
   }
-  plane = malloc(wanted);
-  if (!plane) {
-    status = plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
-    goto done;
-  }
-  if (!inflate_exactly(data, data_size, plane, wanted)) {
-    status = plb_fail(err, PLB_EDATA, "the block does not inflate to its %zu values; get an undamaged copy", b->count);
-    goto done;
-  }
-  *out = plane;
-  plane = NULL;
-done:
-  free(plane);
-  free(data);
-  return status;
+  out->plane = malloc(wanted);
+  if (!out->plane)
+    return plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
+  if (!inflate_exactly(out->data + head, data_size - head, out->plane, wanted))
+    return plb_fail(err, PLB_EDATA, "the block does not inflate to its %zu values; get an undamaged copy", b->count);
+  return PLB_OK;
 }
 
 static plb_status fail_crc(plb_error *err) {
@@ -269,49 +377,68 @@ static plb_status fail_crc(plb_error *err) {
 
 static int64_t unzigzag(uint64_t u) { return u & 1 ? -(int64_t)(u >> 1) - 1 : (int64_t)(u >> 1); }
 
+static size_t get_predictor(const unsigned char *data, plb_predictor *out) {
+  *out = (plb_predictor){.weights = data[0], .shift = data[1]};
+  for (int w = 0; w < out->weights; w++) {
+    const unsigned weight = data[2 + 2 * w] | (unsigned)data[3 + 2 * w] << 8;
+    out->weight[w] = (int16_t)(weight < 0x8000 ? (int)weight : (int)weight - 0x10000);
+  }
+  return 2 + 2 * (size_t)out->weights;
+}
+
+static void get_residuals(const plb_block *b, const unsigned char *plane, size_t from, size_t to, int64_t *residual) {
+  for (size_t i = from; i < to; i++) {
+    uint64_t u = 0;
+    for (int k = b->planes - 1; k >= 0; k--)
+      u = u << 8 | plane[(size_t)k * b->count + i];
+    residual[i - from] = unzigzag(u);
+  }
+}
+
 plb_status plb_block_unpack_codes(const plb_block *b, const char *text, size_t size, int32_t *out, plb_error *err) {
-  unsigned char *plane = NULL;
   int64_t *residual = NULL;
-  plb_status status = read_planes(b, text, size, &plane, err);
+  unpacked u = {NULL, NULL};
+  size_t head = 0;
+  plb_status status = unpack(b, text, size, &u, err);
   if (status != PLB_OK)
-    return status;
-  residual = plb_calloc(b->count, sizeof *residual);
+    goto done;
+  residual = plb_resize(NULL, b->segment, sizeof *residual);
   if (!residual) {
     status = plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
     goto done;
   }
-  for (size_t i = 0; i < b->count; i++) {
-    uint64_t u = 0;
-    for (int k = b->planes - 1; k >= 0; k--)
-      u = u << 8 | plane[(size_t)k * b->count + i];
-    residual[i] = unzigzag(u);
+  for (size_t from = 0; from < b->count && status == PLB_OK; from += b->segment) {
+    const size_t to = b->count - from < b->segment ? b->count : from + b->segment;
+    plb_predictor predictor;
+    head += get_predictor(u.data + head, &predictor);
+    get_residuals(b, u.plane, from, to, residual);
+    if (!plb_predict_restore(&predictor, residual, from, to, out))
+      status = plb_fail(err, PLB_EDATA, "the block's values do not fit 32 bits; get an undamaged copy");
   }
-  if (!plb_predict_restore(b, residual, out))
-    status = plb_fail(err, PLB_EDATA, "the block's values do not fit 32 bits; get an undamaged copy");
-  else if (crc_of_codes(out, b->count) != b->crc)
+  if (status == PLB_OK && crc_of_codes(out, b->count) != b->crc)
     status = fail_crc(err);
 done:
   free(residual);
-  free(plane);
+  dispose_unpacked(&u);
   return status;
 }
 
 plb_status plb_block_unpack_floats(const plb_block *b, const char *text, size_t size, double *out, plb_error *err) {
-  unsigned char *plane = NULL;
-  const plb_status status = read_planes(b, text, size, &plane, err);
-  if (status != PLB_OK)
-    return status;
+  unpacked unpacked_ = {NULL, NULL};
+  plb_status status = unpack(b, text, size, &unpacked_, err);
   uLong crc = crc32(0, NULL, 0);
-  for (size_t i = 0; i < b->count; i++) {
+  for (size_t i = 0; status == PLB_OK && i < b->count; i++) {
     unsigned char bytes[8];
     uint64_t u = 0;
     for (int k = b->planes - 1; k >= 0; k--) {
-      bytes[k] = plane[(size_t)k * b->count + i];
+      bytes[k] = unpacked_.plane[(size_t)k * b->count + i];
       u = u << 8 | bytes[k];
     }
     crc = crc32(crc, bytes, (uInt)b->planes);
     out[i] = value_of(u, b->bits);
   }
-  free(plane);
-  return (uint32_t)crc == b->crc ? PLB_OK : fail_crc(err);
+  if (status == PLB_OK && (uint32_t)crc != b->crc)
+    status = fail_crc(err);
+  dispose_unpacked(&unpacked_);
+  return status;
 }

@@ -4,21 +4,25 @@
  * @file  Sample blocks: up to 65,536 values, predicted, zigzag, in byte planes, deflated.
  *
  * How to decode one (tests/reference/decode.py does it in another language):
- *   1. base64 -> zlib stream -> planes * count bytes: first the lowest byte of every value, then the next byte of every value, ...
- *   2. floats: the bytes of each value, lowest first, are an IEEE 754 number of 32 or 64 bits. Done.
- *   3. else u = sum of byte[p] * 256^p, and the residual r = u / 2 for even u, -(u + 1) / 2 for odd u.
- *   4. prediction 0..3: that many times, replace the values by their running sum.
- *      prediction linear: k[i] = r[i] + floor((w[0] k[i-1] + w[1] k[i-2] + ...) / 2^shift), with k = 0 before the first.
- *   5. crc32 (as in zlib) is that of the k as little-endian integers of 32 bits, or of the floats' bytes, value by value.
- *   6. integers: value = k / 10^decimals.  codes: value = offset + scale * k.
+ *   1. base64 -> bytes.
+ *   2. Not for floats: the predictors come first, one for every `segment` values (the last may serve fewer): a byte n <= 32, a byte
+ *      shift <= 15, and n weights of 16 bits, signed, low byte first.
+ *   3. The rest is a zlib stream of planes * count bytes: the lowest byte of every value, then the next byte of every value, ...
+ *   4. floats: the bytes of each value, lowest first, are an IEEE 754 number of 32 or 64 bits. Done.
+ *   5. else u = sum of byte[p] * 256^p, and the residual r = u / 2 for even u, -(u + 1) / 2 for odd u.
+ *   6. k[i] = r[i] + floor((w[0] k[i-1] + w[1] k[i-2] + ...) / 2^shift) with the predictor of the segment i lies in; k before the first
+ *      value of the block is 0.
+ *   7. crc32 (as in zlib) is that of the k as little-endian integers of 32 bits, or of the floats' bytes, value by value.
+ *   8. integers: value = k / 10^decimals.  codes: value = offset + scale * k.
  *      steps: p = c0 + floor(k (c1 + floor(k (c2 + ...) / 2^code-bits)) / 2^code-bits), with the c of `coefficients`, is what the
  *      recorder measured in units of 10^-decimals / 2^step-shift. It is rounded as it was printed: u = 1, or with `digits` the smallest
  *      power of ten for which |p| < u * 10^digits * 2^step-shift; m = u * floor(p / (u * 2^step-shift) + 1/2); value = m / 10^decimals.
- *   7. missing: pairs "first count" of values that are not there.
+ *   9. missing: pairs "first count" of values that are not there.
  * All of it is integer arithmetic, so every machine and language gets the same numbers.
  */
 #include "core/core.h"
 #include "reference/limits.h"
+#include "reference/predict.h"
 #include "reference/steps.h"
 
 typedef enum plb_block_kind {
@@ -28,7 +32,7 @@ typedef enum plb_block_kind {
   PLB_BLOCK_FLOATS    /**< as they are, NaN too */
 } plb_block_kind;
 
-enum { PLB_WEIGHTS_MOST = 32, PLB_PLANES_MOST = 5, PLB_DECIMALS_MOST = 18 };
+enum { PLB_PLANES_MOST = 5, PLB_SEGMENT_LEAST = 256, PLB_DECIMALS_MOST = 18 };
 
 /** Everything a block's tag says. */
 typedef struct plb_block {
@@ -39,10 +43,7 @@ typedef struct plb_block {
   plb_steps steps;      /**< steps */
   double scale, offset; /**< codes */
   int bits;             /**< floats: 32 or 64 */
-  int order;            /**< 0..3: differences; -1: linear */
-  int weights;          /**< linear: 1..PLB_WEIGHTS_MOST */
-  int32_t weight[PLB_WEIGHTS_MOST]; /**< -32768..32767 */
-  int shift;            /**< linear: 0..15 */
+  size_t segment;       /**< values per predictor, PLB_SEGMENT_LEAST or more, or count; floats: 0 */
   int planes;           /**< bytes per value: 1..PLB_PLANES_MOST, floats 4 or 8 */
   uint32_t crc;
 } plb_block;
@@ -54,7 +55,7 @@ void plb_packer_free(plb_packer *packer);
 
 /**
  * Choose the smallest form of `code` (the k of the description above) and compress it. The caller has set kind, count, decimals or
- * steps or scale; order, weights, shift, planes and crc are set here.
+ * steps or scale; segment, planes and crc are set here.
  * @param data_out  borrowed from the packer until its next use
  */
 PLB_CHECKED plb_status plb_block_pack_codes(plb_packer *packer, plb_block *block, const int32_t *code, const unsigned char **data_out,
