@@ -81,7 +81,7 @@ static const struct {
 } rows[] = {
     {"inductive", "V", inductive, "crank-inductive", "wheel:teeth=60,missing=2",
      "60-tooth wheel with 2 missing, about 3,000 rpm, two-sided, its lower half clamped", 0.6, 1},
-    {"hall", "V", hall, "crank-hall", "wheel:teeth=60,missing=2", " rpm, square and one-sided", 0.6, 1},
+    {"hall", "V", hall, "crank-hall", "wheel:teeth=60,missing=2", "60-tooth wheel with 2 missing, about 3,000 rpm, square and one-sided", 0.6, 1},
     {"pwm", "V", pwm, "", "edge:level=50%states,slope=rising",
      "pulses between 300 mV and 12.2 V, high 23 % of the time, about 200 Hz", 0.3, 0.6},
     {"injector", "V", injector, "injector-voltage", "edge:level=50%states,slope=falling", "with spikes as a coil makes",

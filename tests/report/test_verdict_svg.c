@@ -103,6 +103,22 @@ static void test_verdict_svg__shows_departures_by_word_and_mark(void **state) {
   fixture_free(bad);
 }
 
+/* The sentence speaks of the first finding, so the closer look must show it, whichever section has the largest score. */
+static void test_verdict_svg__looks_closer_at_the_first_finding(void **state) {
+  (void)state;
+  plb_verdict *v = fixture_verdict(FIXTURE_WHEEL_DEPARTS);
+  v->band[6].status = PLB_DEPARTS;
+  v->band[6].score = 99;
+  char *text = svg_of(v);
+  assert_says(text, "a closer look: 0 deg to 45 deg");
+  free(text);
+  v->findings = 0;
+  text = svg_of(v);
+  assert_says(text, "a closer look: 165 deg to 225 deg");
+  free(text);
+  fixture_free(v);
+}
+
 static void test_verdict_svg__carries_provenance(void **state) {
   (void)state;
   plb_verdict *v = fixture_verdict(FIXTURE_EDGE_DOUBTFUL);
@@ -217,6 +233,7 @@ int main(void) {
       cmocka_unit_test(test_verdict_svg__draws_only_numbers),
       cmocka_unit_test(test_verdict_svg__titles_itself_with_the_sentence),
       cmocka_unit_test(test_verdict_svg__shows_departures_by_word_and_mark),
+      cmocka_unit_test(test_verdict_svg__looks_closer_at_the_first_finding),
       cmocka_unit_test(test_verdict_svg__carries_provenance),
       cmocka_unit_test(test_verdict_svg__tells_when_nothing_was_laid_over),
       cmocka_unit_test(test_verdict_svg__has_ids_of_its_own),

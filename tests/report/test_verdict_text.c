@@ -172,6 +172,20 @@ static void test_sections_text__has_every_section(void **state) {
   fixture_free(v);
 }
 
+static void test_verdict_text__gives_p_only_where_there_is_one(void **state) {
+  (void)state;
+  plb_verdict *v = fixture_verdict(FIXTURE_WHEEL_AGREES);
+  char *text = NULL;
+  assert_int_equal(plb_report_text(&text, v, PLB_TEXT_PLAIN, 200, NULL), PLB_OK);
+  assert_says(text, "(robust 2.4), p 0.57\n");
+  free(text);
+  v->p_value = NAN;
+  assert_int_equal(plb_report_text(&text, v, PLB_TEXT_PLAIN, 200, NULL), PLB_OK);
+  assert_says(text, "(robust 2.4)\n");
+  free(text);
+  fixture_free(v);
+}
+
 static void test_verdict_text__ends_with_the_caution(void **state) {
   (void)state;
   for (int kind = 0; kind < FIXTURE_KINDS; kind++) {
@@ -199,6 +213,7 @@ int main(void) {
       cmocka_unit_test(test_verdict_text__says_why_there_is_no_verdict),
       cmocka_unit_test(test_verdict_text__counts_what_it_leaves_out),
       cmocka_unit_test(test_sections_text__has_every_section),
+      cmocka_unit_test(test_verdict_text__gives_p_only_where_there_is_one),
       cmocka_unit_test(test_verdict_text__ends_with_the_caution),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
