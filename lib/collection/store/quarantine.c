@@ -7,6 +7,9 @@
 #include <signal.h>
 #include <stdio.h>
 #include <string.h>
+#ifdef __linux__
+#include <sys/prctl.h>
+#endif
 #include <sys/resource.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
@@ -50,6 +53,9 @@ static void child(const char *folder, const char *quarantine, const char *url, i
   plb_error err = PLB_ERROR_INIT;
   report r = {PLB_OK, {{0}}, ""};
   set_limits();
+#ifdef __linux__
+  prctl(PR_SET_PDEATHSIG, SIGKILL); /* nobody waits for the answer any more */
+#endif
   r.status = plb_arrival(folder, quarantine, url, &r.incoming, &err);
   if (r.status != PLB_OK)
     plb_error_format(&err, r.message, sizeof r.message);
