@@ -99,7 +99,7 @@ plb_status plb_wheel_guess_from(const double *x, size_t n, double rate_hz, plb_w
   plb_swing_levels(&swing, &low, &high);
   for (int edge = -1; edge <= 1 && status == PLB_OK; edge += 2) {
     plb_teeth teeth;
-    status = plb_teeth_cross(&teeth, x, n, low, high, edge, err);
+    status = plb_teeth_cross(&teeth, x, n, low, high, edge, PLB_TEETH_MOST, 1, err);
     if (status == PLB_OK && teeth.count >= 8)
       judge(&teeth, rate_hz, out);
     if (status == PLB_OK)

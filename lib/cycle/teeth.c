@@ -4,7 +4,7 @@
  * Every crossing is given a position, or none, so that the sum of these costs is least (the Viterbi recursion over crossing and position
  * in the turn; Forney, Proceedings of the IEEE 61, 1973):
  *   - a step of n positions that took d pitches: (d - n)^2 / 2 s^2 with s^2 = 0.12^2 + (0.03 n)^2, at most 12;
- *   - each tooth that was stepped over: MISS; each crossing in the gap: FILL; each crossing left without a position: SURPLUS;
+ *   - each tooth that was stepped over: MISS, a quarter of it behind the third of a run; each crossing in the gap: FILL; each crossing left without a position: SURPLUS;
  *   - beginning anew at any position, after a hole or a joint in the recording: LOST.
  * The pitch is local, so acceleration does no harm; the gap of every turn speaks, so a run of missing teeth elsewhere is not taken for it and
  * a filled one is found. Costs are in units of minus log likelihood; the constants say that a fault of the wheel is about as unlikely as an
@@ -16,9 +16,9 @@
 #include <string.h>
 
 static const double MISS = 4.0, FILL = 4.0, SURPLUS = 4.5, WORST = 12.0;
-static const double LOST = 14.0; /* any position after any interval: a hole or a joint in the recording */
+static const double LOST = 24.0; /* any position after any interval: a hole or a joint in the recording */
 enum { AROUND = 5, SKIP_MOST = 8, BEAM = 128, SHORT_STEP = 16 };
-static const float PRUNE = 25.0f;
+static const float PRUNE = 40.0f;
 
 void plb_teeth_dispose(plb_teeth *t) {
   free(t->at);
@@ -138,8 +138,13 @@ typedef struct trellis {
   float *wheel;  /* [SHORT_STEP][positions] what a step of n = 1 .. SHORT_STEP from each residue costs by the wheel */
 } trellis;
 
+/** A run of missing teeth is one fault: behind the third a further tooth adds little. */
+static double run_cost(int64_t missing) {
+  return missing <= 3 ? MISS * (double)missing : 3.0 * MISS + 0.25 * MISS * (double)(missing - 3);
+}
+
 static double wheel_cost(const plb_teeth *t, int64_t residue, int64_t n) {
-  return MISS * (double)teeth_between(t, residue + 1, residue + n) + (plb_teeth_is_tooth(t, residue + n) ? 0.0 : FILL);
+  return run_cost(teeth_between(t, residue + 1, residue + n)) + (plb_teeth_is_tooth(t, residue + n) ? 0.0 : FILL);
 }
 
 static void tabulate(const plb_teeth *t, float *wheel) {
@@ -424,32 +429,28 @@ static plb_status find_median_pitch(plb_teeth *t, plb_error *err) {
   return PLB_OK;
 }
 
-/** Crossings with their pitches, not yet labelled. */
-static plb_status cross(plb_teeth *t, const double *x, size_t n, double low, double high, int edge, plb_error *err) {
-  plb_status status = find_crossings(t, x, n, low, high, edge, err);
-  if (status == PLB_OK && t->count >= 2) {
-    find_pitch(t);
-    t->regular = regularity(t);
-    status = find_median_pitch(t, err);
+plb_status plb_teeth_cross(plb_teeth *out, const double *x, size_t n, double low, double high, int edge, int positions,
+                           int missing, plb_error *err) {
+  *out = (plb_teeth){.positions = positions, .missing = missing, .median_pitch = NAN, .cost = INFINITY};
+  plb_status status = find_crossings(out, x, n, low, high, edge, err);
+  if (status == PLB_OK && out->count >= 2) {
+    find_pitch(out);
+    out->regular = regularity(out);
+    status = find_median_pitch(out, err);
   }
-  return status;
-}
-
-plb_status plb_teeth_cross(plb_teeth *out, const double *x, size_t n, double low, double high, int edge,
-                           plb_error *err) {
-  *out = (plb_teeth){.positions = PLB_TEETH_MOST, .missing = 1, .median_pitch = NAN, .cost = INFINITY};
-  const plb_status status = cross(out, x, n, low, high, edge, err);
   if (status != PLB_OK)
     plb_teeth_dispose(out);
   return status;
 }
 
+plb_status plb_teeth_label(plb_teeth *t, plb_error *err) { return plb_teeth_are_regular(t) ? label(t, err) : PLB_OK; }
+
 plb_status plb_teeth_find(plb_teeth *out, const double *x, size_t n, double low, double high, int edge, int positions,
                           int missing, plb_error *err) {
-  *out = (plb_teeth){.positions = positions, .missing = missing, .median_pitch = NAN, .cost = INFINITY};
-  plb_status status = cross(out, x, n, low, high, edge, err);
-  if (status == PLB_OK && plb_teeth_are_regular(out))
-    status = label(out, err);
+  plb_status status = plb_teeth_cross(out, x, n, low, high, edge, positions, missing, err);
+  if (status != PLB_OK)
+    return status;
+  status = plb_teeth_label(out, err);
   if (status != PLB_OK)
     plb_teeth_dispose(out);
   return status;

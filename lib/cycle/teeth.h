@@ -24,9 +24,10 @@ typedef struct plb_teeth {
 /** Find the crossings of one edge and label them. Crossings without any order give regular near 0; that is no failure. */
 PLB_CHECKED plb_status plb_teeth_find(plb_teeth *out, const double *x, size_t n, double low, double high, int edge,
                                       int positions, int missing, plb_error *err);
-/** The crossings and their pitches alone, when the wheel is not known: no positions, no cost. */
+/** The two steps of it: crossings with their pitches, then labels for what is regular. */
 PLB_CHECKED plb_status plb_teeth_cross(plb_teeth *out, const double *x, size_t n, double low, double high, int edge,
-                                       plb_error *err);
+                                       int positions, int missing, plb_error *err);
+PLB_CHECKED plb_status plb_teeth_label(plb_teeth *teeth, plb_error *err);
 void plb_teeth_dispose(plb_teeth *teeth);
 
 /** True when the crossings come from something that turns evenly. */

@@ -47,20 +47,31 @@ static double unexplained(const plb_teeth *t, const plb_tracks *tracks, const pl
   return share * t->cost + (1.0 - share) * none + (is_doubtful(t, choice, tracks->rate_hz) ? none : 0.0);
 }
 
+/** The same teeth at other levels: nothing new to label. */
+static bool same_crossings(const plb_teeth *a, const plb_teeth *b) {
+  bool same = a->count == b->count;
+  for (size_t i = 0; i < a->count && same; i++)
+    same = fabs(a->at[i] - b->at[i]) < 0.3 * a->pitch[i];
+  return same;
+}
+
 static plb_status try_levels(plb_teeth *best, const plb_tracks *tracks, const plb_cycle_choice *choice, double low,
                              double high, double must_save, plb_error *err) {
   plb_teeth other = {0};
-  const plb_status status = plb_teeth_find(&other, tracks->x[choice->channel], tracks->samples, low, high, choice->edge,
-                                           choice->spec.teeth, choice->spec.missing, err);
+  plb_status status = plb_teeth_cross(&other, tracks->x[choice->channel], tracks->samples, low, high, choice->edge,
+                                      choice->spec.teeth, choice->spec.missing, err);
   if (status != PLB_OK)
     return status;
-  if (unexplained(&other, tracks, choice) < unexplained(best, tracks, choice) - must_save) {
-    plb_teeth_dispose(best);
-    *best = other;
-  } else {
-    plb_teeth_dispose(&other);
+  if (!same_crossings(&other, best)) {
+    status = plb_teeth_label(&other, err);
+    if (status == PLB_OK && unexplained(&other, tracks, choice) < unexplained(best, tracks, choice) - must_save) {
+      const plb_teeth kept = *best;
+      *best = other;
+      other = kept;
+    }
   }
-  return PLB_OK;
+  plb_teeth_dispose(&other);
+  return status;
 }
 
 static plb_status try_own_levels(plb_teeth *best, const plb_tracks *tracks, const plb_cycle_choice *choice,
@@ -179,14 +190,17 @@ plb_status plb_wheel_read(plb_teeth *out, const plb_tracks *tracks, const plb_cy
   return status;
 }
 
-/** Upside down: as it stands no clean wheel, turned over a clean one. The other edge at the same levels is this edge of the turned signal. */
+/**
+ * Upside down: as it stands no clean wheel and its gap partly filled, turned over a clean one. The other edge at the same levels is this edge of
+ * the turned signal.
+ */
 static plb_status find_inverted(const plb_teeth *t, const plb_tracks *tracks, const plb_cycle_choice *choice, bool *out,
                                 plb_error *err) {
   plb_cycle_choice turned = *choice;
   plb_teeth other = {.count = 0};
   turned.edge = -choice->edge;
   *out = false;
-  if (choice->spec.missing == 0 || !plb_teeth_are_regular(t) || t->cost <= CLEAN)
+  if (choice->spec.missing == 0 || !plb_teeth_are_regular(t) || t->cost <= CLEAN || plb_teeth_gap_filled(t) < 0.25)
     return PLB_OK;
   const plb_status status = try_own_levels(&other, tracks, &turned, err);
   *out = status == PLB_OK && is_clean(&other, tracks, choice);
