@@ -61,7 +61,7 @@ static void simulate(const family *f) {
   const size_t n = f->groups * f->each;
   static float curve[MOST + 1][GRID], spread[GRID];
   static double reading[PLB_READ_COMMON];
-  static char name[MOST][8];
+  static char name[MOST][24];
   plb_profile profile[MOST + 1];
   const plb_profile *member[MOST];
   const char *group[MOST];
