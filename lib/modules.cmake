@@ -28,7 +28,7 @@ plb_module(reference USES core signal capture cycle reading
 
 plb_module(collection FOLDER collection/read USES core signal capture cycle reading reference
   SOURCES layout.c small_xml.c types.c status.c index_read.c index_write.c inspect.c plain.c where.c helper.c draft.c collection.c
-    select.c history.c find.c difference.c json.c
+    select.c history.c find.c evidence.c difference.c json.c
   LINK PkgConfig::LIBXML2 ZLIB::ZLIB)
 
 if(PLB_STORE)

@@ -119,6 +119,15 @@ PLB_API PLB_CHECKED plb_status plb_collection_history(const plb_collection *coll
 PLB_API PLB_CHECKED plb_status plb_collection_rests_on(const plb_collection *collection, const plb_entry *entry, size_t **out,
                                                        size_t *count_out, plb_error *err);
 
+/**
+ * One of the good captures a reference was learned from, as it is stored, with the reference's roles: what `learn --relearn` learns again.
+ * @param exemplar  < plb_reference_exemplars()
+ * @param group_out  may be NULL; vehicle or session as the reference has it, NULL: not stated; lives as long as the reference
+ * @return PLB_OK, PLB_ENOINPUT (not stored; the message names the file), PLB_EREFUSED (withdrawn), PLB_EDATA
+ */
+PLB_API PLB_CHECKED plb_status plb_collection_exemplar(const plb_collection *collection, const plb_reference *reference, size_t exemplar,
+                                                       plb_capture **out, const char **group_out, plb_error *err);
+
 /** The type's slug for a slug or an alias, as the collection's types say; NULL: not known. */
 PLB_API const char *plb_collection_type(const plb_collection *collection, const char *word);
 
