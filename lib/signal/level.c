@@ -6,7 +6,7 @@
 
 #include <math.h>
 
-enum { BINS = 100, MOST_BINS = 65536, ROUNDS = 5 };
+enum { BINS = 100, MOST_BINS = 65536 };
 
 typedef struct histogram {
   double from, width; /* bin k spans from + k * width .. from + (k + 1) * width */
@@ -70,24 +70,18 @@ static size_t second_level(const histogram *h, size_t first) {
   return above.worth > below.worth ? above.bin : below.bin;
 }
 
-/* Spikes stretch the range between the extremes until both levels share a bin or a half. Shrink the range to half a swing
- * beyond the two levels that hold the most samples; a trace without such spikes keeps its extremes. @return two levels are there */
-static bool cut_spikes(histogram *h, const double *x, size_t n, double *low, double *high) {
-  for (int round = 0; round < ROUNDS; round++) {
-    fill(h, x, n, *low, *high);
-    const size_t first = fullest(h, 0, h->bins);
-    const size_t second = second_level(h, first);
-    if (second == first) return round > 0;
-    const double a = h->from + ((double)first + 0.5) * h->width;
-    const double b = h->from + ((double)second + 0.5) * h->width;
-    const double margin = 0.5 * fabs(b - a);
-    const double lower = fmax(*low, fmin(a, b) - margin);
-    const double upper = fmin(*high, fmax(a, b) + margin);
-    if (lower == *low && upper == *high) return true;
-    *low = lower;
-    *high = upper;
-  }
-  fill(h, x, n, *low, *high);
+/* Spikes stretch the range between the extremes until both levels share a half. Where two levels stand apart, shrink the range to half a
+ * swing beyond them; a trace without such spikes keeps its extremes. The histogram is filled over the range that is left.
+ * @return two levels stand apart */
+static bool cut_spikes(histogram *h, const double *x, size_t n, double low, double high) {
+  fill(h, x, n, low, high);
+  const size_t first = fullest(h, 0, h->bins);
+  const size_t second = second_level(h, first);
+  if (second == first) return false;
+  const double a = h->from + ((double)first + 0.5) * h->width;
+  const double b = h->from + ((double)second + 0.5) * h->width;
+  const double margin = 0.5 * fabs(b - a);
+  fill(h, x, n, fmax(low, fmin(a, b) - margin), fmin(high, fmax(a, b) + margin));
   return true;
 }
 
@@ -148,7 +142,7 @@ plb_status plb_state_levels(const double *x, size_t n, size_t bins, plb_states *
   }
   h.count = plb_calloc(h.bins, sizeof *h.count);
   if (!h.count) return plb_fail(err, PLB_ENOMEM, "no memory for a histogram of %zu bins", h.bins);
-  const bool separate = cut_spikes(&h, x, n, &low, &high);
+  const bool separate = cut_spikes(&h, x, n, low, high);
   /* IEEE Std 181-2011, state levels by histogram mode: split between the extremes, the fullest bin of each half */
   const size_t half = h.bins / 2;
   const size_t lower = fullest(&h, 0, half);

@@ -68,6 +68,19 @@ static void test_correlate__published_delays(void **state) {
   assert_int_equal(delay(x4, 4, y4, 12), -1);
 }
 
+/* Two equal copies, the nearer one found second; the sums of products may differ in the last place, since they start elsewhere. */
+static void test_correlate__of_equal_peaks_the_nearer_one(void **state) {
+  (void)state;
+  enum { P = 37 };
+  for (uint64_t seed = 0; seed < 50; seed++) {
+    double x[60] = {0}, y[80] = {0};
+    fill_normal(x + 20, P, 0, 1, 900 + seed);
+    memcpy(y, x + 20, P * sizeof *y);     /* 20 early */
+    memcpy(y + P, x + 20, P * sizeof *y); /* 17 late */
+    assert_int_equal(delay(x, 60, y, 80), 17);
+  }
+}
+
 /* A 20-point triangle delayed by 3 with noise: lag 3; x against x shifted right by 5: the published peak of correlate(x, y) lies at -5, so
  * ours, of y against x, is 5: VERIFIED, sign COMPUTED. */
 static void test_correlate__triangle_and_shift(void **state) {
@@ -114,6 +127,22 @@ static void test_correlate__long_and_inverted(void **state) {
   free(y);
 }
 
+/* Equal copies in long traces: the transforms rank them by their rounding, the exact sums by their distance. */
+static void test_correlate__of_equal_peaks_in_long_traces_the_nearer_one(void **state) {
+  (void)state;
+  enum { P = 3000, N = 9000 };
+  double *x = must_alloc(P, sizeof *x);
+  double *y = must_alloc(N, sizeof *y);
+  for (uint64_t seed = 0; seed < 8; seed++) {
+    fill_normal(x, P, 0, 1, 950 + seed);
+    memcpy(y + 500, x, P * sizeof *y);
+    memcpy(y + 5000, x, P * sizeof *y);
+    assert_int_equal(delay(x, P, y, N), 500);
+  }
+  free(x);
+  free(y);
+}
+
 static void test_correlate__nothing_in_common(void **state) {
   (void)state;
   const double zero[5] = {0};
@@ -130,9 +159,11 @@ int main(void) {
       cmocka_unit_test(test_correlate__full_of_the_documented_example),
       cmocka_unit_test(test_correlate__full_by_transform_matches_the_sum),
       cmocka_unit_test(test_correlate__published_delays),
+      cmocka_unit_test(test_correlate__of_equal_peaks_the_nearer_one),
       cmocka_unit_test(test_correlate__triangle_and_shift),
       cmocka_unit_test(test_correlate__sign_of_the_lag),
       cmocka_unit_test(test_correlate__long_and_inverted),
+      cmocka_unit_test(test_correlate__of_equal_peaks_in_long_traces_the_nearer_one),
       cmocka_unit_test(test_correlate__nothing_in_common),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -27,6 +27,14 @@ static void test_crossing__is_interpolated(void **state) {
   check(x, 6, 0.5, 1.5, expected, 2);
 }
 
+/* A rest on the level itself is passed when it is left. */
+static void test_crossing__a_rest_on_the_level_ends_at_its_last_sample(void **state) {
+  (void)state;
+  const double x[] = {0, 1, 1, 1, 2, 1, 1, 0};
+  const plb_crossing expected[] = {{3, 1}, {6, -1}};
+  check(x, 8, 0.5, 1.5, expected, 2);
+}
+
 static void test_crossing__chatter_inside_the_hysteresis_is_one_crossing(void **state) {
   (void)state;
   /* 0.9 .. 1.1 chatter around the level, then really up at 2; the last passage of the mid level counts */
@@ -140,6 +148,7 @@ static void test_crossing__first_order_rise_time(void **state) {
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_crossing__is_interpolated),
+      cmocka_unit_test(test_crossing__a_rest_on_the_level_ends_at_its_last_sample),
       cmocka_unit_test(test_crossing__chatter_inside_the_hysteresis_is_one_crossing),
       cmocka_unit_test(test_crossing__state_before_the_first_definite_sample_is_unknown),
       cmocka_unit_test(test_crossing__unknown_samples_change_nothing),

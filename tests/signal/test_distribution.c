@@ -53,6 +53,8 @@ static void test_distribution__beta_quantile_undoes_the_cdf(void **state) {
   /* the largest of n uniform numbers is Beta(n, 1): upper 90 % of Beta(1, n) is 1 - 0.1^(1/n). COMPUTED: n 6 32 %, 19 11 %, 30 7 % */
   assert_near(plb_beta_quantile(0.9, 1, 6), 1 - pow(0.1, 1.0 / 6), 1e-13, "n = 6");
   assert_near(plb_beta_quantile(0.9, 1, 19), 1 - pow(0.1, 1.0 / 19), 1e-13, "n = 19");
+  /* far in the upper tail the tail must be matched, not the cdf beside 1: x = 1 - (1 - p)^(1/6) at p = 1 - 2^-40. COMPUTED */
+  assert_close(plb_beta_quantile(1 - 0x1p-40, 1, 6), 1 - pow(2, -40.0 / 6), 1e-13, "upper tail");
   assert_true(plb_beta_quantile(0, 2, 3) == 0 && plb_beta_quantile(1, 2, 3) == 1 && isnan(plb_beta_quantile(1.1, 2, 3)));
 }
 

@@ -138,6 +138,17 @@ static void test_level__noise_has_no_two_states(void **state) {
   free(x);
 }
 
+/* Three levels, the middle one below the half of the range: the standard's two halves, 0 and 10 V, not the two fullest. */
+static void test_level__the_halves_are_split_in_the_middle(void **state) {
+  (void)state;
+  enum { N = 1000 };
+  double x[N];
+  for (size_t i = 0; i < N; i++) x[i] = i % 100 < 50 ? 0 : i % 100 < 80 ? 3.5 : 10;
+  const plb_states s = levels(x, N);
+  assert_near(s.low, 0, 1e-9, "low");
+  assert_near(s.high, 10, 1e-9, "high");
+}
+
 static void test_level__whole_codes_are_met_exactly(void **state) {
   (void)state;
   enum { N = 5000 };
@@ -182,6 +193,7 @@ int main(void) {
       cmocka_unit_test(test_level__few_samples_show_their_states),
       cmocka_unit_test(test_level__ripple_on_a_level_does_not_split_it),
       cmocka_unit_test(test_level__noise_has_no_two_states),
+      cmocka_unit_test(test_level__the_halves_are_split_in_the_middle),
       cmocka_unit_test(test_level__whole_codes_are_met_exactly),
       cmocka_unit_test(test_level__scales_and_shifts_with_the_signal),
       cmocka_unit_test(test_level__flat_unknown_and_empty),

@@ -116,7 +116,11 @@ static void test_ncc__flat_stretches_are_zero(void **state) {
   for (size_t k = 20000; k <= N - M; k++) assert_true(out[k] == 0);
   for (size_t k = 0; k < 20000 - M; k += 100) assert_true(fabsf(out[k]) <= 1 && out[k] != 0);
   free(out);
-  for (size_t i = 20000; i < N; i++) x[i] += noise[i];
+  for (size_t i = 20000; i < N; i++) x[i] = 2.5f + (float)(i * 2654435761u % 3) * 2.4e-7f; /* the last bit flickers */
+  out = ncc(x, N, x + 3000, M, 0);
+  for (size_t k = 20000; k < 24000; k++) assert_true(out[k] == 0); /* in the block that still holds the swing */
+  free(out);
+  for (size_t i = 20000; i < N; i++) x[i] = 2.5f + noise[i];
   out = ncc(x, N, x + 3000, M, 0.01);
   for (size_t k = 20000; k <= N - M; k++) assert_true(out[k] == 0);
   assert_true(out[3000] > 0.99999f);
@@ -137,6 +141,10 @@ static void test_ncc__a_flat_template_matches_nothing(void **state) {
   float *flat = must_alloc(t.m, sizeof *flat);
   for (size_t i = 0; i < t.m; i++) flat[i] = 3.3f;
   float *out = ncc(x, t.n, flat, t.m, 0);
+  for (size_t k = 0; k <= t.n - t.m; k++) assert_true(out[k] == 0);
+  free(out);
+  for (size_t i = 0; i < t.m; i += 3) flat[i] = nextafterf(3.3f, 4); /* the last bit is no shape */
+  out = ncc(x, t.n, flat, t.m, 0);
   for (size_t k = 0; k <= t.n - t.m; k++) assert_true(out[k] == 0);
   free(out);
   flat[5] = NAN;
@@ -254,6 +262,8 @@ static void test_ncc__autocorrelation_matches_the_definition(void **state) {
     for (size_t k = 0; k <= most; k += most / 50 + 1)
       assert_near((double)out[k], own_coefficient(x, n, k), n - k > n / 10 ? 2e-6 : 2e-5, "autocorrelation");
     assert_near((double)out[most], own_coefficient(x, n, most), 2e-5, "last lag");
+    for (size_t k = n - 400; n > 400 && k <= most; k++) /* so little overlaps that it is summed directly */
+      assert_near((double)out[k], own_coefficient(x, n, k), 1e-6, "short overlap");
     free(out);
     free(x);
   }
@@ -273,6 +283,19 @@ static void test_ncc__autocorrelation_of_a_periodic_trace_does_not_sink(void **s
   }
   free(x);
   free(out);
+}
+
+/* A pulse in the middle of silence: at long lags nothing overlaps but silence, and 0/0 must not come out. */
+static void test_ncc__autocorrelation_of_silence_beside_a_pulse(void **state) {
+  (void)state;
+  enum { N = 3000 };
+  float x[N] = {0};
+  float out[N];
+  x[N / 2] = 1;
+  x[N / 2 + 1] = -1;
+  assert_int_equal(plb_autocorrelate(x, N, N - 1, out, NULL), PLB_OK);
+  assert_near((double)out[1], -0.5, 1e-6, "lag 1");
+  for (size_t k = N / 2 + 2; k < N; k++) assert_true(out[k] == 0);
 }
 
 static void test_ncc__autocorrelation_of_flat_and_bad_traces(void **state) {
@@ -299,6 +322,7 @@ int main(void) {
       cmocka_unit_test(test_ncc__circular_matches_the_definition),
       cmocka_unit_test(test_ncc__autocorrelation_matches_the_definition),
       cmocka_unit_test(test_ncc__autocorrelation_of_a_periodic_trace_does_not_sink),
+      cmocka_unit_test(test_ncc__autocorrelation_of_silence_beside_a_pulse),
       cmocka_unit_test(test_ncc__autocorrelation_of_flat_and_bad_traces),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

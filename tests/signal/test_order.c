@@ -79,6 +79,8 @@ static void test_order__infinite_and_huge_samples_keep_their_order(void **state)
   assert_true(plb_median(x, 5) == 2);
   double both[2] = {INFINITY, INFINITY};
   assert_true(plb_median(both, 2) == INFINITY);
+  double half[2] = {INFINITY, 1};
+  assert_true(plb_quantile(half, 2, 0) == 1 && plb_quantile(half, 2, 1) == INFINITY);
   double huge[2] = {1.7e308, 1.5e308};
   assert_true(plb_median(huge, 2) == 1.6e308);
 }

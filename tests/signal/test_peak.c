@@ -189,7 +189,7 @@ static void test_peak__place_in_a_long_correlation(void **state) {
       r[i] = (float)(sinc(0.8 * t) * exp(-t * t / 5000));
     }
     double height = 0;
-    assert_near(plb_peak_place(r, 300, (size_t)(at + 0.5), &height), at, 2e-3, "place");
+    assert_near(plb_peak_place(r, 300, (size_t)(at + 0.5), &height), at, 3e-5, "place");
     assert_near(height, 1, 1e-3, "height");
   }
   for (size_t i = 0; i < 300; i++) r[i] = (float)cos(0.5 * ((double)i - 5.3));

@@ -54,6 +54,10 @@ static void test_resample__reads_narrow_cells_at_their_centre(void **state) {
   assert_near((double)out[0], 0.5, 1e-7, "first");
   assert_near((double)out[1], 1.5, 1e-7, "second");
   assert_near((double)out[2], 2, 1e-7, "just narrow");
+  const double peak[3] = {0, 2, 0};
+  const double astride[2] = {0.75, 1.25}; /* the average would be 1.75 */
+  cells(peak, 3, astride, 1, out);
+  assert_near((double)out[0], 2, 1e-7, "astride a sample");
 }
 
 /* The mean over adjoining cells of equal width is the mean over all of them: nothing is counted twice or lost. */

@@ -11,6 +11,7 @@ static void test_spectrum__octave_mid_bands(void **state) {
   (void)state;
   const double exact[] = {15.85, 31.62, 63.10, 125.89, 251.19, 501.19, 1000, 1995.26, 3981.07, 7943.28, 15848.93};
   for (int k = 0; k < 11; k++) assert_near(plb_band_mid_hz(1, k - 6), exact[k], 0.005, "octave");
+  assert_close(plb_band_mid_hz(2, 0), 1188.502227437018, 1e-14, "half octave, COMPUTED: 1000 G^(1/4)");
   assert_close(plb_band_mid_hz(1, 1) / plb_band_mid_hz(1, 0), 1.9952623149688795, 1e-15, "octave ratio");
 }
 

@@ -113,6 +113,17 @@ static void test_statistic__rms_and_mean_of_standard_shapes(void **state) {
   }
 }
 
+/* A million times 0.1: a plain sum is off by thousands of units in the last place. */
+static void test_statistic__mean_of_a_constant_is_the_constant(void **state) {
+  (void)state;
+  enum { N = 1000003 };
+  double *x = must_alloc(N, sizeof *x);
+  for (size_t i = 0; i < N; i++) x[i] = 0.1;
+  assert_true(plb_mean(x, N) == 0.1);
+  assert_true(plb_sd(x, N) == 0);
+  free(x);
+}
+
 static void test_statistic__few_samples(void **state) {
   (void)state;
   const double one[1] = {7};
@@ -158,6 +169,8 @@ static void test_statistic__correlation(void **state) {
   assert_near(plb_correlation(x, down, 5), -1, 1e-12, "falling");
   assert_near(plb_correlation(x, mixed, 5), 0.8, 1e-14, "mixed");
   assert_true(plb_correlation(x, constant, 5) == 0);
+  const double grain[5] = {0.1, nextafter(0.1, 1), 0.1, 0.1, nextafter(0.1, 1)}; /* the last bit is no signal */
+  assert_true(plb_correlation(x, grain, 5) == 0);
 }
 
 int main(void) {
@@ -166,6 +179,7 @@ int main(void) {
       cmocka_unit_test(test_statistic__nist_numacc4_is_as_exact_as_its_doubles),
       cmocka_unit_test(test_statistic__one_pass_sum_of_squares_fails_nist),
       cmocka_unit_test(test_statistic__rms_and_mean_of_standard_shapes),
+      cmocka_unit_test(test_statistic__mean_of_a_constant_is_the_constant),
       cmocka_unit_test(test_statistic__few_samples),
       cmocka_unit_test(test_statistic__unknown_samples_are_not_hidden),
       cmocka_unit_test(test_statistic__fourth_mean),
