@@ -71,9 +71,11 @@ static plb_status put_odd_cell(reader *r, size_t j, const char *start, const cha
       return plb_fail_line(err, PLB_EDATA, r->line, place, "the time is missing in this row; correct or remove it");
     return plb_clock_tick(&r->clock, value) ? PLB_OK : fail_backwards(r, value, place, err);
   }
-  r->missing += missing;
-  r->beyond += infinite || isinf(value);
-  if (isinf(value))
+  /* numbers that stand for "no number" and "out of range": SCPI-1999, volume 1, section 7.2.1 (from memory) */
+  const bool no_number = value == 9.91e37, out_of_range = fabs(value) == 9.9e37;
+  r->missing += missing || no_number;
+  r->beyond += infinite || out_of_range;
+  if (no_number || out_of_range)
     value = NAN;
   return plb_column_put_real(&r->column[j], r->rows, r->room, value) == PLB_PUT_STORED ? PLB_OK : fail_memory(err);
 }

@@ -38,6 +38,15 @@ static bool begins_as_number(const plb_cell *cell) {
   return i < cell->size && isdigit((unsigned char)cell->text[i]);
 }
 
+/* "1e999", but not "1e" or "1e+". */
+static bool has_exponent(const plb_cell *cell) {
+  size_t i = 0;
+  while (i < cell->size && cell->text[i] != 'e' && cell->text[i] != 'E')
+    i++;
+  i += i + 1 < cell->size && (cell->text[i + 1] == '+' || cell->text[i + 1] == '-');
+  return i > 0 && i + 1 < cell->size && isdigit((unsigned char)cell->text[cell->size - 1]);
+}
+
 bool plb_text_is_like_number(const plb_cell *cell) {
   const size_t digits = count_of(cell, "0123456789");
   return digits > 0 && digits + count_of(cell, ".,' +-eE") == cell->size;
@@ -63,6 +72,8 @@ plb_status plb_text_fail_cell(const plb_cell *cell, char separator, char mark, i
     text = "'%s' is a date or a time of day; export the time in seconds, or leave the column out and give --rate";
   else if (digits == cell->size && digits > 0)
     text = "'%s' has too many digits for a number; correct the cell";
+  else if (others == 0 && commas == 0 && points < 2 && has_exponent(cell))
+    text = "'%s' is too large for a number; correct the cell or leave it empty";
   else if (begins_as_number(cell))
     text = "'%s' is a number with something behind it; export plain numbers, with the unit in the header";
   char message[256];

@@ -44,6 +44,7 @@ static const bad_file files[] = {
     {"npy-version-9.npy", 0, 0, 6, "a .npy file of version 9; versions 1 to 3 are read, save it in one of them"},
     {"npy-without-rate.npy", 0, 0, -1, "no time column; give --rate"},
     {"nul-in-a-row.csv", 0, 0, 17, "not a recording this program reads; export it as delimited text, WAVE or .npy"},
+    {"number-too-large.csv", 3, 7, -1, "'1e999' is too large for a number; correct the cell or leave it empty"},
     {"object.json", 1, 0, -1, "this is a JSON document, not a table of numbers; export the recording as delimited text"},
     {"one-row.csv", 2, 0, -1, "one row of numbers gives no sample rate; export the whole recording"},
     {"only-a-time-column.csv", 2, 0, -1, "there is a time column and nothing else; export the signal too, or give --rate if column 1 is the signal"},

@@ -196,7 +196,7 @@ static void test_fitness__rails_of_the_format(void **state) {
   assert_non_null(strstr(reason.text, "top is cut off"));
   assert_non_null(strstr(reason.text, "100 samples in 20 flat runs"));
   for (int i = 0; i < N; i++)
-    code[i] = i % 1000 < 5 ? -32767 : (i * 7919) % 20000; /* one above the lowest code: many recorders stop there */
+    code[i] = i / 3 == 1000 ? -32767 : (i * 7919) % 20000; /* once is enough; one above the lowest code: many recorders stop there */
   assert_int_equal(count_code(c, "clipped", &reason), 1);
   assert_non_null(strstr(reason.text, "bottom is cut off"));
   for (int i = 0; i < N; i++)
@@ -237,6 +237,9 @@ static void test_fitness__sparse(void **state) {
   plb_capture_free(c);
   make_sine(x, 1.0, 12);
   assert_int_equal(count_of(x, N, "sparse"), 0);
+  for (size_t i = 0; i < N; i++)
+    x[i] = i % 50 < 2 ? 5 : 0; /* wide gaps do not hide narrow pulses */
+  assert_int_equal(count_of(x, N, "sparse"), 1);
   for (size_t i = 0; i < N; i++)
     x[i] = 0;
   add_noise(x, 1.0, 1); /* noise alone has no pulses */

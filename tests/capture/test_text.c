@@ -183,14 +183,48 @@ static void test_text__late_decimals_keep_earlier_values(void **state) {
   free(expected);
 }
 
+/* Decimals are raised twice; the second time the codes no longer have room. */
+static void test_text__raising_decimals_minds_earlier_raises(void **state) {
+  (void)state;
+  char text[16384], *p = text;
+  for (int i = 0; i < 1000; i++) /* rows that the layout is not told from lie between those that are */
+    p += sprintf(p, "%d,%s\n", i, i == 450 ? "20000" : i == 460 ? "0.1234" : i == 470 ? "0.123456" : "1");
+  plb_capture *c = read_at(text, 0);
+  double value[2];
+  plb_capture_values(c, 0, 450, 1, &value[0]);
+  plb_capture_values(c, 0, 470, 1, &value[1]);
+  assert_same_bits(value[0], 20000.0);
+  assert_same_bits(value[1], 0.123456);
+  assert_non_null(c->channel[0].samples.real);
+  plb_capture_free(c);
+}
+
+static void test_text__trailing_separator_is_no_column(void **state) {
+  (void)state;
+  plb_capture *c = read_at("t,a,\n0,1,\n1,2,\n2,3,\n", 0);
+  assert_int_equal(c->channels, 1);
+  assert_false(has_note(c, "left out"));
+  plb_capture_free(c);
+}
+
+static void test_text__lines_are_counted_with_every_line_end(void **state) {
+  (void)state;
+  static const char *const texts[] = {"t,a\n\n0,1\n# c\n1,2\n2,x\n", "t,a\r\n\r\n0,1\r\n# c\r\n1,2\r\n2,x\r\n", "t,a\r\r0,1\r# c\r1,2\r2,x\r"};
+  for (int i = 0; i < 3; i++) {
+    const plb_error error = error_of(texts[i], 0);
+    assert_int_equal(error.line, 6);
+    assert_int_equal(error.column, 3);
+  }
+}
+
 static void test_text__missing_and_beyond(void **state) {
   (void)state;
-  plb_capture *c = read_at("t,a,b\n0,1,1\n1,,nan\n2,---,N/A\n3,inf,-Infinity\n4,5,6\n", 0);
-  const double a[] = {1, NAN, NAN, NAN, 5}, b[] = {1, NAN, NAN, NAN, 6};
-  assert_values(c, 0, a, 5);
-  assert_values(c, 1, b, 5);
-  assert_true(has_note(c, "missing samples (empty cells): 4"));
-  assert_true(has_note(c, "beyond the recorder's range, counted as missing: 2"));
+  plb_capture *c = read_at("t,a,b\n0,1,1\n1,,nan\n2,---,N/A\n3,inf,-Infinity\n4,5,6\n5,9.9E+37,9.91E37\n", 0);
+  const double a[] = {1, NAN, NAN, NAN, 5, NAN}, b[] = {1, NAN, NAN, NAN, 6, NAN};
+  assert_values(c, 0, a, 6);
+  assert_values(c, 1, b, 6);
+  assert_true(has_note(c, "missing samples (empty cells): 5"));
+  assert_true(has_note(c, "beyond the recorder's range, counted as missing: 3"));
   plb_capture_free(c);
 }
 
@@ -376,6 +410,9 @@ int main(void) {
       cmocka_unit_test(test_text__codes_are_exact),
       cmocka_unit_test(test_text__columns_become_doubles_where_codes_end),
       cmocka_unit_test(test_text__late_decimals_keep_earlier_values),
+      cmocka_unit_test(test_text__raising_decimals_minds_earlier_raises),
+      cmocka_unit_test(test_text__trailing_separator_is_no_column),
+      cmocka_unit_test(test_text__lines_are_counted_with_every_line_end),
       cmocka_unit_test(test_text__missing_and_beyond),
       cmocka_unit_test(test_text__minus_nought_is_nought),
       cmocka_unit_test(test_text__pairs_are_told),

@@ -98,6 +98,7 @@ def bad_text():
     raw("utf16-half-a-pair.csv", b"\xFF\xFE" + "t,".encode("utf-16-le") + b"\x27\xDD" + "\n0,1\n1,2\n".encode("utf-16-le"))
     text("hexadecimal.csv", "time,CH1", *["0.00%d,0x1%d" % (i, i) for i in range(4)], "0.004,12", *["0.00%d,12" % i for i in range(5, 9)])
     text("too-many-digits.csv", *ROWS[:2], "0.002," + "1" * 600 + ",30.5", ROWS[3])
+    text("number-too-large.csv", *ROWS[:2], "0.002,1e999,30.5", ROWS[3])
     text("two-signs.csv", *ROWS[:2], "0.002,--3,30.5", ROWS[3])
     text("two-points.csv", *ROWS[:2], "0.002,3.1.4,30.5", ROWS[3])
     text("second-header.csv", "time,CH1", *["%.3f,1" % (i / 1000) for i in range(5)], "time,CH1", "0.005,1")
