@@ -22,13 +22,13 @@ void plb_pulses_dispose(plb_pulses *p) {
 
 /* ---- which crossings begin a cycle */
 
-/** Long against the pauses around it: `before` is the pause that ends at crossing i of the list. */
+/** The pause that ends at pulse i is long against those around it; before the first pulse lies at least the capture's quiet beginning. */
 static bool ends_long_pause(const double *at, size_t count, size_t i, unsigned pulses_each) {
   double longest = 0;
   const size_t first = i > pulses_each ? i - pulses_each : 1;
   for (size_t k = first; k < count && k <= i + pulses_each; k++)
     longest = fmax(longest, at[k] - at[k - 1]);
-  return i > 0 && at[i] - at[i - 1] > 0.62 * longest;
+  return (i > 0 ? at[i] - at[i - 1] : at[0]) > 0.62 * longest;
 }
 
 static plb_status mark_starts(plb_pulses *p, int edge, unsigned pulses_each, plb_error *err) {

@@ -126,41 +126,60 @@ static double leg_height(ring r, const plb_landmark *mark) {
   return most;
 }
 
-/** Crossings of the template, once round, of the watched levels in the watched direction. */
-static bool watch(plb_steep *s, ring r) {
-  const plb_landmark *first = &s->choice->landmark[0];
-  const double sign = first->direction;
-  bool above = sign * at(r, 0) > sign * (sign > 0 ? s->watch_high : s->watch_low);
-  s->watched = plb_calloc(r.n + 1, sizeof(double));
-  for (size_t k = 0; k < 2 * r.n && s->watched; k++) {
+/** How often the template, once round, crosses a pair of levels in one direction. @param phase  [r.n] or NULL */
+static size_t count_crossings(ring r, int direction, double low, double high, double *phase) {
+  const double sign = direction, enter = sign > 0 ? high : -low, leave = sign > 0 ? low : -high;
+  bool beyond = false;
+  size_t count = 0;
+  for (size_t k = 0; k < 2 * r.n; k++) {
     const double value = sign * at(r, k);
-    const double enter = sign > 0 ? s->watch_high : -s->watch_low, leave = sign > 0 ? s->watch_low : -s->watch_high;
-    if (!above && value > enter) {
-      above = true;
-      if (k >= r.n && s->watch_count < r.n)
-        s->watched[s->watch_count++] = (double)(k - r.n) / (double)r.n;
-    } else if (above && value < leave) {
-      above = false;
+    if (!beyond && value > enter) {
+      beyond = true;
+      if (k >= r.n && phase)
+        phase[count] = (double)(k - r.n) / (double)r.n;
+      count += k >= r.n;
+    } else if (beyond && value < leave) {
+      beyond = false;
     }
   }
-  return s->watched != NULL;
+  return count;
+}
+
+/**
+ * Watch for surplus edges at the middle of the highest leg, over more than half of it. Only where the template is clear: a curve that
+ * merely touches the levels would gain and lose crossings with noise, so levels a tenth of the leg away must give the same count.
+ */
+static void watch(plb_steep *s, ring r) {
+  size_t highest = 0;
+  for (size_t k = 0; k < s->choice->landmarks; k++)
+    highest = s->height[k] > s->height[highest] ? k : highest;
+  const plb_landmark *mark = &s->choice->landmark[highest];
+  const double height = s->height[highest];
+  s->watch_direction = mark->direction;
+  s->watch_low = mark->level - 0.3 * height;
+  s->watch_high = mark->level + 0.3 * height;
+  s->watch_count = count_crossings(r, mark->direction, s->watch_low, s->watch_high, s->watched);
+  s->is_watching = true;
+  for (int low = -1; low <= 1; low++)
+    for (int high = -1; high <= 1; high++)
+      s->is_watching = s->is_watching && count_crossings(r, mark->direction, s->watch_low + 0.1 * low * height,
+                                                         s->watch_high + 0.1 * high * height, NULL) == s->watch_count;
 }
 
 plb_status plb_steep_init(plb_steep *out, const plb_cycle_choice *choice, plb_error *err) {
   const ring r = {choice->template_, choice->grid};
-  *out = (plb_steep){.choice = choice, .height = plb_calloc(choice->landmarks, sizeof(double))};
-  if (!out->height)
+  *out = (plb_steep){.choice = choice,
+                     .height = plb_calloc(choice->landmarks, sizeof(double)),
+                     .watched = plb_calloc(choice->grid, sizeof(double))};
+  if (!out->height || !out->watched) {
+    plb_steep_dispose(out);
     return plb_fail(err, PLB_ENOMEM, "no memory for %zu landmarks; free some memory", choice->landmarks);
+  }
   for (size_t k = 0; k < choice->landmarks; k++)
     out->height[k] = leg_height(r, &choice->landmark[k]);
-  if (choice->landmarks == 0)
-    return PLB_OK;
-  out->watch_low = choice->landmark[0].level - HYSTERESIS * out->height[0];
-  out->watch_high = choice->landmark[0].level + HYSTERESIS * out->height[0];
-  if (watch(out, r))
-    return PLB_OK;
-  plb_steep_dispose(out);
-  return plb_fail(err, PLB_ENOMEM, "no memory for %zu landmarks; free some memory", choice->landmarks);
+  if (choice->landmarks > 0)
+    watch(out, r);
+  return PLB_OK;
 }
 
 void plb_steep_dispose(plb_steep *s) {
@@ -224,25 +243,28 @@ static plb_status count_surplus(const plb_steep *s, const double *x, size_t n, d
                                 plb_draft *draft, plb_error *err) {
   plb_cycle_found *cycle = &draft->cycle[draft->found - 1];
   const double begin = fmax(0.0, floor(cycle->first)), end = fmin((double)n, ceil(cycle->last));
-  const int direction = s->choice->landmark[0].direction;
+  double first_phase = NAN;
   plb_crossing *list = NULL;
   size_t count = 0, seen = 0;
   const plb_status status = plb_crossings(x + (size_t)begin, (size_t)(end - begin), gain * s->watch_low + offset,
                                           gain * s->watch_high + offset, &list, &count, err);
   for (size_t c = 0; c < count; c++) {
-    if (list[c].direction != direction)
+    if (list[c].direction != s->watch_direction)
       continue;
     const double phase = plb_draft_phase_at(draft, draft->found - 1, begin + list[c].at);
     bool known = false;
     for (size_t w = 0; w < s->watch_count; w++)
       known = known || fabs(phase - s->watched[w]) < REACH || fabs(phase - s->watched[w]) > 1.0 - REACH;
     seen++;
+    first_phase = isnan(first_phase) ? phase : first_phase;
     if (!known && isnan(cycle->surplus_phase))
       cycle->surplus_phase = phase;
   }
   cycle->surplus = seen > s->watch_count ? (unsigned)(seen - s->watch_count) : 0;
   if (cycle->surplus == 0)
     cycle->surplus_phase = NAN;
+  else if (isnan(cycle->surplus_phase))
+    cycle->surplus_phase = first_phase;
   free(list);
   return status;
 }
@@ -270,7 +292,7 @@ plb_status plb_steep_match(const plb_steep *s, const double *x, size_t n, plb_dr
     memory = plb_draft_anchor(draft, 1.0, last);
   if (status == PLB_OK && !memory)
     status = plb_fail(err, PLB_ENOMEM, "no memory for the landmarks of a cycle; free some memory");
-  if (status == PLB_OK && s->choice->landmarks > 0)
+  if (status == PLB_OK && s->is_watching)
     status = count_surplus(s, x, n, gain, offset, draft, err);
   return status;
 }

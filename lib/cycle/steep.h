@@ -12,10 +12,12 @@ double plb_steep_seam(const plb_landmark *landmark, size_t count);
 /** What tracking one cycle needs, read from the template once. */
 typedef struct plb_steep {
   const plb_cycle_choice *choice;
-  double *height; /**< [landmarks] of the leg */
+  double *height;  /**< [landmarks] of the leg */
   double *watched; /**< phases where the template itself crosses the level that is watched for surplus edges */
   size_t watch_count;
   double watch_low, watch_high;
+  int watch_direction;
+  bool is_watching; /**< false: the template gives no clear level to watch, surplus edges are not counted */
 } plb_steep;
 PLB_CHECKED plb_status plb_steep_init(plb_steep *out, const plb_cycle_choice *choice, plb_error *err);
 void plb_steep_dispose(plb_steep *steep);
