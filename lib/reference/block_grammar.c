@@ -6,7 +6,7 @@ static const plb_attribute_rule integers_attributes[] = {
     {"decimals", PLB_VALUE_INTEGER, true, 0, PLB_DECIMALS_MOST, NULL},
     {"missing", PLB_VALUE_LONGS, false, 0, 0, NULL},
     {"segment", PLB_VALUE_INTEGER, true, 1, PLB_BLOCK_MOST, NULL},
-    {"planes", PLB_VALUE_INTEGER, true, 1, PLB_PLANES_MOST, NULL},
+    {"extra", PLB_VALUE_INTEGER, true, 0, PLB_EXTRA_MOST, NULL},
     {"crc32", PLB_VALUE_CRC, true, 0, 0, NULL},
     {.name = NULL}};
 static const plb_attribute_rule steps_attributes[] = {
@@ -18,7 +18,7 @@ static const plb_attribute_rule steps_attributes[] = {
     {"code-bits", PLB_VALUE_INTEGER, true, 0, 31, NULL},
     {"step-shift", PLB_VALUE_INTEGER, true, 0, PLB_STEP_SHIFT_MOST, NULL},
     {"segment", PLB_VALUE_INTEGER, true, 1, PLB_BLOCK_MOST, NULL},
-    {"planes", PLB_VALUE_INTEGER, true, 1, PLB_PLANES_MOST, NULL},
+    {"extra", PLB_VALUE_INTEGER, true, 0, PLB_EXTRA_MOST, NULL},
     {"crc32", PLB_VALUE_CRC, true, 0, 0, NULL},
     {.name = NULL}};
 static const plb_attribute_rule codes_attributes[] = {
@@ -26,7 +26,7 @@ static const plb_attribute_rule codes_attributes[] = {
     {"scale", PLB_VALUE_NUMBER, true, 0, 0, NULL},
     {"offset", PLB_VALUE_NUMBER, true, 0, 0, NULL},
     {"segment", PLB_VALUE_INTEGER, true, 1, PLB_BLOCK_MOST, NULL},
-    {"planes", PLB_VALUE_INTEGER, true, 1, PLB_PLANES_MOST, NULL},
+    {"extra", PLB_VALUE_INTEGER, true, 0, PLB_EXTRA_MOST, NULL},
     {"crc32", PLB_VALUE_CRC, true, 0, 0, NULL},
     {.name = NULL}};
 static const plb_attribute_rule floats_attributes[] = {

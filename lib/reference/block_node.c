@@ -25,13 +25,14 @@ static plb_status read_steps(plb_steps *out, const plb_node *node, plb_error *er
 }
 
 plb_status plb_block_from_node(plb_block *out, const plb_node *node, plb_error *err) {
-  *out = (plb_block){.count = (size_t)plb_node_integer(node, "count", 0), .planes = (int)plb_node_integer(node, "planes", 0)};
+  *out = (plb_block){.count = (size_t)plb_node_integer(node, "count", 0)};
   out->crc = (uint32_t)strtoul(plb_node_value(node, "crc32"), NULL, 16);
   if (plb_node_is(node, "floats")) {
     out->kind = PLB_BLOCK_FLOATS;
-    out->bits = out->planes * 8;
+    out->bits = (int)plb_node_integer(node, "planes", 0) * 8;
     return out->bits == 32 || out->bits == 64 ? PLB_OK : fail_at(node, err, "floats have 4 or 8 planes; get an undamaged copy");
   }
+  out->extra = (int)plb_node_integer(node, "extra", 0);
   out->segment = (size_t)plb_node_integer(node, "segment", 0);
   if (out->segment > out->count || (out->segment < PLB_SEGMENT_LEAST && out->segment != out->count))
     return fail_at(node, err, "a segment is 256 values or more, and not more than the block; get an undamaged copy");
@@ -126,9 +127,12 @@ static void put_block(plb_xml *xml, const plb_block *block, const unsigned char 
     plb_xml_number(xml, "scale", block->scale);
     plb_xml_number(xml, "offset", block->offset);
   }
-  if (block->kind != PLB_BLOCK_FLOATS)
+  if (block->kind == PLB_BLOCK_FLOATS) {
+    plb_xml_integer(xml, "planes", block->bits / 8);
+  } else {
     plb_xml_integer(xml, "segment", (int64_t)block->segment);
-  plb_xml_integer(xml, "planes", block->planes);
+    plb_xml_integer(xml, "extra", block->extra);
+  }
   plb_xml_attribute(xml, "crc32", crc);
   plb_xml_put_base64(xml, data, size);
   plb_xml_close(xml, names[block->kind]);

@@ -51,7 +51,7 @@ struct plb_packer {
   bool ready[COMPRESSORS];
   size_t values;                /* room in the arrays below */
   int64_t *residual;
-  unsigned char *plane;         /* 8 bytes per value */
+  unsigned char *plane;         /* 8 bytes per value: floats; or 1 and at most PLB_EXTRA_MOST more */
   unsigned char *best, *trial;  /* predictors and compressed planes */
   size_t room;                  /* of each of the two */
   size_t best_size;
@@ -151,20 +151,36 @@ static bool try_compressors(plb_packer *p, size_t size) {
 
 static uint64_t zigzag(int64_t r) { return r >= 0 ? (uint64_t)r << 1 : ((uint64_t)(-(r + 1)) << 1) + 1; }
 
-/* Byte planes of the residuals; 0 when a residual needs more than the planes allowed. */
-static int lay_planes(plb_packer *p, size_t count) {
-  uint64_t all = 0;
-  for (size_t i = 0; i < count; i++)
-    all |= zigzag(p->residual[i]);
-  int planes = 1;
-  while (planes < 8 && all >> 8 * planes)
-    planes++;
-  if (planes > PLB_PLANES_MOST)
-    return 0;
-  for (int k = 0; k < planes; k++)
-    for (size_t i = 0; i < count; i++)
-      p->plane[(size_t)k * count + i] = (unsigned char)(zigzag(p->residual[i]) >> 8 * k);
-  return planes;
+enum { ESCAPE = 255 };
+
+/* The residuals as bytes, large ones continued behind; returns how many bytes each of those takes, -1 when more than allowed. */
+static int lay_planes(plb_packer *p, size_t count, size_t *size_out) {
+  uint64_t largest = 0;
+  size_t large = 0;
+  for (size_t i = 0; i < count; i++) {
+    const uint64_t u = zigzag(p->residual[i]);
+    p->plane[i] = u < ESCAPE ? (unsigned char)u : ESCAPE;
+    if (u < ESCAPE)
+      continue;
+    large++;
+    largest = u - ESCAPE > largest ? u - ESCAPE : largest;
+  }
+  int extra = large > 0;
+  while (extra > 0 && extra < 8 && largest >> 8 * extra)
+    extra++;
+  if (extra > PLB_EXTRA_MOST)
+    return -1;
+  size_t at = 0;
+  for (size_t i = 0; i < count && large > 0; i++) {
+    if (p->plane[i] != ESCAPE)
+      continue;
+    const uint64_t rest = zigzag(p->residual[i]) - ESCAPE;
+    for (int k = 0; k < extra; k++)
+      p->plane[count + (size_t)k * large + at] = (unsigned char)(rest >> 8 * k);
+    at++;
+  }
+  *size_out = count + (size_t)extra * large;
+  return extra;
 }
 
 /* Try the plan; keep it when it is the smallest so far. */
@@ -174,9 +190,10 @@ static void try_plan(plb_packer *p, plb_block *block, const int32_t *code) {
     const size_t to = block->count - from < p->plan.segment ? block->count : from + p->plan.segment;
     plb_predict_residuals(&p->plan.predictor[i], code, from, to, p->residual + from);
   }
-  const int planes = lay_planes(p, block->count);
-  if (planes > 0 && try_compressors(p, block->count * (size_t)planes)) {
-    block->planes = planes;
+  size_t size = 0;
+  const int extra = lay_planes(p, block->count, &size);
+  if (extra >= 0 && try_compressors(p, size)) {
+    block->extra = extra;
     block->segment = p->plan.segment;
   }
 }
@@ -293,19 +310,19 @@ plb_status plb_block_pack_floats(plb_packer *p, plb_block *block, const double *
     return plb_fail(err, PLB_EINVAL, "a sample block of %zu values of %d bits", block->count, block->bits);
   if (!make_room(p, block->count))
     return plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
-  block->planes = block->bits / 8;
+  const int planes = block->bits / 8;
   p->plan.count = 0;
   uLong crc = crc32(0, NULL, 0);
   for (size_t i = 0; i < block->count; i++) {
     const uint64_t u = bits_of(value[i], block->bits);
     unsigned char bytes[8];
-    for (int k = 0; k < block->planes; k++)
+    for (int k = 0; k < planes; k++)
       bytes[k] = p->plane[(size_t)k * block->count + i] = (unsigned char)(u >> 8 * k);
-    crc = crc32(crc, bytes, (uInt)block->planes);
+    crc = crc32(crc, bytes, (uInt)planes);
   }
   block->crc = (uint32_t)crc;
   p->best_size = 0;
-  if (!try_compressors(p, block->count * (size_t)block->planes))
+  if (!try_compressors(p, block->count * (size_t)planes))
     return plb_fail(err, PLB_EINTERNAL, "a sample block could not be compressed");
   *data_out = p->best;
   *size_out = p->best_size;
@@ -314,13 +331,14 @@ plb_status plb_block_pack_floats(plb_packer *p, plb_block *block, const double *
 
 /* ---- unpacking ---- */
 
-/* Inflate into exactly `size` bytes. */
-static bool inflate_exactly(const unsigned char *data, size_t data_size, unsigned char *out, size_t size) {
-  z_stream z = {.next_in = (z_const Bytef *)data, .avail_in = (uInt)data_size, .next_out = out, .avail_out = (uInt)size};
+/* Inflate into at most `most` bytes, to the stream's end, which must be the data's end. */
+static bool inflate_within(const unsigned char *data, size_t data_size, unsigned char *out, size_t most, size_t *size_out) {
+  z_stream z = {.next_in = (z_const Bytef *)data, .avail_in = (uInt)data_size, .next_out = out, .avail_out = (uInt)most};
   if (inflateInit(&z) != Z_OK)
     return false;
   const int end = inflate(&z, Z_FINISH);
-  const bool whole = end == Z_STREAM_END && z.avail_out == 0 && z.avail_in == 0;
+  *size_out = most - z.avail_out;
+  const bool whole = end == Z_STREAM_END && z.avail_in == 0;
   inflateEnd(&z);
   return whole;
 }
@@ -347,11 +365,22 @@ static size_t predictors_size(const plb_block *b, const unsigned char *data, siz
   return n;
 }
 
+/* Bytes that the block's values take, as far as the first ones tell. */
+static size_t planes_size(const plb_block *b, const unsigned char *plane, size_t used) {
+  size_t large = 0;
+  if (b->kind == PLB_BLOCK_FLOATS)
+    return b->count * (size_t)b->bits / 8;
+  for (size_t i = 0; i < b->count && i < used; i++)
+    large += plane[i] == ESCAPE;
+  return large > 0 && b->extra == 0 ? SIZE_MAX : b->count + large * (size_t)b->extra;
+}
+
 static plb_status unpack(const plb_block *b, const char *text, size_t size, unpacked *out, plb_error *err) {
-  const size_t wanted = b->count * (size_t)b->planes;
-  size_t data_size = 0, head = 0;
+  const size_t least = b->kind == PLB_BLOCK_FLOATS ? b->count * (size_t)b->bits / 8 : b->count;
+  const size_t most = b->kind == PLB_BLOCK_FLOATS ? least : b->count * (1 + (size_t)b->extra);
+  size_t data_size = 0, head = 0, used = 0;
   /* Deflate makes at most 1032 bytes of one (zlib's technical notes): a block that promises more lies. */
-  if (wanted / 1032 > size)
+  if (least / 1032 > size)
     return plb_fail(err, PLB_EDATA, "the block holds too few bytes for %zu values; get an undamaged copy", b->count);
   out->data = malloc(size / 4 * 3 + 3);
   if (!out->data)
@@ -363,10 +392,10 @@ static plb_status unpack(const plb_block *b, const char *text, size_t size, unpa
     if (head == 0)
       return plb_fail(err, PLB_EDATA, "the block's predictors are damaged; get an undamaged copy");
   }
-  out->plane = malloc(wanted);
+  out->plane = malloc(most);
   if (!out->plane)
     return plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
-  if (!inflate_exactly(out->data + head, data_size - head, out->plane, wanted))
+  if (!inflate_within(out->data + head, data_size - head, out->plane, most, &used) || used != planes_size(b, out->plane, used))
     return plb_fail(err, PLB_EDATA, "the block does not inflate to its %zu values; get an undamaged copy", b->count);
   return PLB_OK;
 }
@@ -386,12 +415,29 @@ static size_t get_predictor(const unsigned char *data, plb_predictor *out) {
   return 2 + 2 * (size_t)out->weights;
 }
 
-static void get_residuals(const plb_block *b, const unsigned char *plane, size_t from, size_t to, int64_t *residual) {
-  for (size_t i = from; i < to; i++) {
-    uint64_t u = 0;
-    for (int k = b->planes - 1; k >= 0; k--)
-      u = u << 8 | plane[(size_t)k * b->count + i];
-    residual[i - from] = unzigzag(u);
+/* Where large residuals are continued. */
+typedef struct tail {
+  const unsigned char *byte;
+  size_t large, at; /* how many there are, and were read */
+  int extra;
+} tail;
+
+static tail start_tail(const plb_block *b, const unsigned char *plane) {
+  tail t = {.byte = plane + b->count, .extra = b->extra};
+  for (size_t i = 0; i < b->count; i++)
+    t.large += plane[i] == ESCAPE;
+  return t;
+}
+
+static void get_residuals(const unsigned char *plane, size_t n, tail *t, int64_t *residual) {
+  for (size_t i = 0; i < n; i++) {
+    uint64_t u = plane[i];
+    if (u == ESCAPE) {
+      for (int k = 0; k < t->extra; k++)
+        u += (uint64_t)t->byte[(size_t)k * t->large + t->at] << 8 * k;
+      t->at++;
+    }
+    residual[i] = unzigzag(u);
   }
 }
 
@@ -407,11 +453,12 @@ plb_status plb_block_unpack_codes(const plb_block *b, const char *text, size_t s
     status = plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
     goto done;
   }
+  tail rest = start_tail(b, u.plane);
   for (size_t from = 0; from < b->count && status == PLB_OK; from += b->segment) {
     const size_t to = b->count - from < b->segment ? b->count : from + b->segment;
     plb_predictor predictor;
     head += get_predictor(u.data + head, &predictor);
-    get_residuals(b, u.plane, from, to, residual);
+    get_residuals(u.plane + from, to - from, &rest, residual);
     if (!plb_predict_restore(&predictor, residual, from, to, out))
       status = plb_fail(err, PLB_EDATA, "the block's values do not fit 32 bits; get an undamaged copy");
   }
@@ -426,15 +473,16 @@ done:
 plb_status plb_block_unpack_floats(const plb_block *b, const char *text, size_t size, double *out, plb_error *err) {
   unpacked unpacked_ = {NULL, NULL};
   plb_status status = unpack(b, text, size, &unpacked_, err);
+  const int planes = b->bits / 8;
   uLong crc = crc32(0, NULL, 0);
   for (size_t i = 0; status == PLB_OK && i < b->count; i++) {
     unsigned char bytes[8];
     uint64_t u = 0;
-    for (int k = b->planes - 1; k >= 0; k--) {
+    for (int k = planes - 1; k >= 0; k--) {
       bytes[k] = unpacked_.plane[(size_t)k * b->count + i];
       u = u << 8 | bytes[k];
     }
-    crc = crc32(crc, bytes, (uInt)b->planes);
+    crc = crc32(crc, bytes, (uInt)planes);
     out[i] = value_of(u, b->bits);
   }
   if (status == PLB_OK && (uint32_t)crc != b->crc)

@@ -7,9 +7,11 @@
  *   1. base64 -> bytes.
  *   2. Not for floats: the predictors come first, one for every `segment` values (the last may serve fewer): a byte n <= 32, a byte
  *      shift <= 15, and n weights of 16 bits, signed, low byte first.
- *   3. The rest is a zlib stream of planes * count bytes: the lowest byte of every value, then the next byte of every value, ...
- *   4. floats: the bytes of each value, lowest first, are an IEEE 754 number of 32 or 64 bits. Done.
- *   5. else u = sum of byte[p] * 256^p, and the residual r = u / 2 for even u, -(u + 1) / 2 for odd u.
+ *   3. The rest is a zlib stream.
+ *   4. floats: it holds the lowest byte of every value, then the next byte of every value, ...; `planes` in all. The bytes of each value,
+ *      lowest first, are an IEEE 754 number of 32 or 64 bits. Done.
+ *   5. else it begins with one byte u for every value. Where u is 255, more is to be added: behind the bytes follow, for those values
+ *      alone, the lowest byte of what to add, then the next byte, ...; `extra` in all. r = u / 2 for even u, -(u + 1) / 2 for odd u.
  *   6. k[i] = r[i] + floor((w[0] k[i-1] + w[1] k[i-2] + ...) / 2^shift) with the predictor of the segment i lies in; k before the first
  *      value of the block is 0.
  *   7. crc32 (as in zlib) is that of the k as little-endian integers of 32 bits, or of the floats' bytes, value by value.
@@ -32,7 +34,7 @@ typedef enum plb_block_kind {
   PLB_BLOCK_FLOATS    /**< as they are, NaN too */
 } plb_block_kind;
 
-enum { PLB_PLANES_MOST = 5, PLB_SEGMENT_LEAST = 256, PLB_DECIMALS_MOST = 18 };
+enum { PLB_EXTRA_MOST = 5, PLB_SEGMENT_LEAST = 256, PLB_DECIMALS_MOST = 18 };
 
 /** Everything a block's tag says. */
 typedef struct plb_block {
@@ -44,7 +46,7 @@ typedef struct plb_block {
   double scale, offset; /**< codes */
   int bits;             /**< floats: 32 or 64 */
   size_t segment;       /**< values per predictor, PLB_SEGMENT_LEAST or more, or count; floats: 0 */
-  int planes;           /**< bytes per value: 1..PLB_PLANES_MOST, floats 4 or 8 */
+  int extra;            /**< bytes more for large residuals: 0..PLB_EXTRA_MOST; not for floats */
   uint32_t crc;
 } plb_block;
 
@@ -55,7 +57,7 @@ void plb_packer_free(plb_packer *packer);
 
 /**
  * Choose the smallest form of `code` (the k of the description above) and compress it. The caller has set kind, count, decimals or
- * steps or scale; segment, planes and crc are set here.
+ * steps or scale; segment, extra and crc are set here.
  * @param data_out  borrowed from the packer until its next use
  */
 PLB_CHECKED plb_status plb_block_pack_codes(plb_packer *packer, plb_block *block, const int32_t *code, const unsigned char **data_out,

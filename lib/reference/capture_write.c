@@ -251,7 +251,7 @@ static plb_status check_size(const plb_capture *c, plb_error *err) {
 
 plb_status plb_capture_write_buffer(const plb_capture *capture, const plb_capture_about *about, plb_buffer *out, char *id_out,
                                     plb_error *err) {
-  enum { BASE64_COLUMNS = 1000 }; /* nobody reads these lines; every line end costs when the document is stored compressed */
+  enum { BASE64_COLUMNS = 4000 }; /* nobody reads these lines; every line end costs when the document is stored compressed */
   const plb_capture_about nothing = {.conditions = 0};
   plb_xml x;
   plb_capture *again = NULL;

@@ -21,7 +21,7 @@ static void on_error(void *payload, xmlErrorPtr error) {
   size_t size = 0;
   /* Names come with the namespace in braces; people do not need it. */
   for (const char *c = error->message ? error->message : "not valid"; *c && *c != '\n' && size + 1 < sizeof text; c++) {
-    if (*c == '{') {
+    if (strncmp(c, "{urn:", 5) == 0) {
       const char *end = strchr(c, '}');
       c = end ? end : c;
       continue;

@@ -4,7 +4,7 @@
 #include "core/cmocka_all.h"
 #include "reference/model.h"
 
-enum { FILLED_CHANNELS = 2, FILLED_GRID = 120, FILLED_EXEMPLARS = 4, FILLED_BANDS = 3, FILLED_READINGS = 3 };
+enum { FILLED_CHANNELS = 2, FILLED_GRID = 24, FILLED_EXEMPLARS = 4, FILLED_BANDS = 3, FILLED_READINGS = 3 };
 
 /** Kind of cycle; provenance `standard` has neither exemplars nor calibration. */
 plb_reference *filled_reference(plb_cycle_kind kind, plb_provenance provenance);
