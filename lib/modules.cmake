@@ -9,7 +9,9 @@ plb_module(signal USES core
 target_compile_options(plb_signal PRIVATE -fno-math-errno -fno-trapping-math)
 
 plb_module(capture USES core signal
-  SOURCES capture.c format.c number.c column.c text_cell.c text_encoding.c text_layout.c text_refuse.c text_header.c text_time.c text_preamble.c text_reader.c wave_reader.c npy_reader.c text_writer.c assign.c step.c clipping.c fitness.c)
+  SOURCES capture.c format.c number.c column.c text_cell.c text_encoding.c text_sample.c text_comma.c text_layout.c text_refuse.c text_header.c
+    text_time.c text_preamble.c text_rate.c text_body.c text_reader.c text_writer.c wave_reader.c npy_reader.c assign.c
+    step.c clipping.c fitness.c)
 
 plb_module(model USES core signal capture
   SOURCES draw.c wiring.c meter.c physics.c rotation.c cases.c families.c inductive.c injector.c brush_motor.c)
@@ -35,7 +37,7 @@ if(PLB_STORE)
   plb_module(store FOLDER collection/store USES core signal capture cycle reading reference collection
     SOURCES store.c folder.c lock.c object.c author.c tree.c change.c act.c add.c renumber.c private_facts.c case.c import.c
       pack_writer.c pack.c index_refresh.c check.c arrival.c quarantine.c merge.c send.c
-    LINK PkgConfig::LIBGIT2 PkgConfig::NETTLE ZLIB::ZLIB)
+    LINK PkgConfig::LIBGIT2 PkgConfig::NETTLE PkgConfig::LIBXML2 ZLIB::ZLIB OpenMP::OpenMP_C)
 endif()
 
 plb_module(compare USES core signal capture cycle reading reference

@@ -39,24 +39,31 @@ static plb_status put_numbered(plb_change *c, const char *data, size_t size, con
   plb_path_reference(name, version, path);
   plb_status status = plb_renumber(data, size, name, version, predecessor, &out, err);
   if (status == PLB_OK)
-    status = plb_schema_validate("schema/reference.xsd", out.data, out.size, path, err);
-  if (status == PLB_OK)
     status = plb_change_put(c, path, out.data, out.size, err);
+  if (status == PLB_OK && !c->late)
+    status = plb_schema_validate("schema/reference.xsd", out.data, out.size, path, err);
   plb_buffer_dispose(&out);
   return status;
 }
 
+/* What is wrong is told by the file's own lines, before it was numbered. */
+static plb_status tell_in_file(const char *data, size_t size, const char *path, plb_status status, plb_error *err) {
+  plb_reference *r = NULL;
+  plb_error own = PLB_ERROR_INIT;
+  if (status == PLB_EDATA && plb_reference_read_memory(&r, data, size, path, &own) != PLB_OK && err)
+    *err = own;
+  plb_reference_free(r);
+  return plb_fail_path(err, status, path);
+}
+
 plb_status plb_add_reference(plb_change *c, const char *data, size_t size, const char *path, const char *new_name, char *selector_out,
                              plb_error *err) {
-  plb_reference *r = NULL;
-  char *old = NULL, old_path[PLB_PATH_SIZE], hash[PLB_HASH_SIZE];
+  char *old = NULL, old_path[PLB_PATH_SIZE], hash[PLB_HASH_SIZE], own_name[PLB_TEXT_SIZE];
   size_t old_size = 0;
   bool same = false;
-  plb_status status = plb_reference_read_memory(&r, data, size, path, err);
-  if (status != PLB_OK)
-    return status;
-  const char *name = new_name ? new_name : plb_reference_name(r);
-  if (!plb_path_is_full_name(name))
+  plb_status status = plb_name_of(data, size, own_name, err);
+  const char *name = new_name ? new_name : own_name;
+  if (status == PLB_OK && !plb_path_is_full_name(name))
     status = plb_fail(err, PLB_EDATA, "%.150s cannot be a reference's name in a collection; use type/name, no part ending in .xml", name);
   const unsigned newest = status == PLB_OK ? newest_version(c, name) : 0;
   if (status == PLB_OK && newest >= PLB_VERSION_MOST)
@@ -77,8 +84,7 @@ plb_status plb_add_reference(plb_change *c, const char *data, size_t size, const
   else if (status == PLB_OK)
     plb_store_say(c->store, "stored %s, a draft until somebody approves it", selector_out);
   free(old);
-  plb_reference_free(r);
-  return status == PLB_OK ? PLB_OK : plb_fail_path(err, status, path);
+  return status == PLB_OK ? PLB_OK : tell_in_file(data, size, path, status, err);
 }
 
 /* A document of ours goes in as it is; any other file that is read becomes one. */

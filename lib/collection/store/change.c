@@ -1,6 +1,8 @@
 /* One change is one commit: objects first, each flushed; then the branch, by compare-and-swap under the lock; then the index. */
 #include "collection/store/store.h"
+#include "reference/schema.h"
 
+#include <libxml/parser.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -40,6 +42,7 @@ void plb_change_end(plb_change *c) {
     free(c->file[i]);
   }
   free(c->file);
+  free(c->from);
   git_tree_free(c->tree);
   if (c->store && c->store->lock >= 0) {
     plb_error ignored = PLB_ERROR_INIT;
@@ -62,15 +65,65 @@ static plb_status append_file(plb_change *c, plb_inspection *x, plb_error *err) 
   if (!grown)
     return plb_fail(err, PLB_ENOMEM, "out of memory");
   c->file = grown;
+  const char **from = plb_grow(c->from, c->count, &c->from_capacity, sizeof *from);
+  if (!from)
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  c->from = from;
+  from[c->count] = c->source;
   c->file[c->count++] = x;
   return PLB_OK;
 }
 
 static plb_status inspect(const plb_change *c, plb_inspection *x, const char *path, char *data, size_t size, plb_error *err) {
-  if (!c->raw)
+  plb_path where;
+  if (!c->raw && !c->late)
     return plb_inspect(x, path, data, size, err);
   *x = (plb_inspection){.row = {.data = data, .size = size}};
-  return plb_text_copy(x->path, sizeof x->path, path) ? PLB_OK : plb_fail(err, PLB_EUSAGE, "a path is too long");
+  if (!plb_text_copy(x->path, sizeof x->path, path))
+    return plb_fail(err, PLB_EUSAGE, "a path is too long");
+  if (plb_path_parse(path, &where) != PLB_PATH_NONE) {
+    x->row.kind = where.kind;
+    x->row.version = where.version;
+    plb_text_copy(x->name, sizeof x->name, where.name);
+  }
+  return PLB_OK;
+}
+
+static plb_status inspect_late(plb_inspection *x, plb_error *err) {
+  char path[PLB_PATH_SIZE];
+  const void *data = x->row.data;
+  const size_t size = x->row.size;
+  snprintf(path, sizeof path, "%s", x->path);
+  plb_status status = plb_inspect(x, path, data, size, err);
+  if (status == PLB_OK && x->row.kind == PLB_PATH_REFERENCE)
+    status = plb_schema_validate("schema/reference.xsd", data, size, path, err);
+  if (status == PLB_OK && x->row.kind == PLB_PATH_CAPTURE)
+    status = plb_schema_validate("schema/capture.xsd", data, size, path, err);
+  return status;
+}
+
+plb_status plb_change_inspect(plb_change *c, plb_error *err) {
+  size_t first_bad = c->count;
+  plb_error first = PLB_ERROR_INIT;
+  xmlInitParser();
+#pragma omp parallel for schedule(dynamic, 16)
+  for (size_t i = 0; i < c->count; i++) {
+    plb_error own = PLB_ERROR_INIT;
+    if (inspect_late(c->file[i], &own) == PLB_OK)
+      continue;
+#pragma omp critical
+    if (i < first_bad) {
+      first_bad = i;
+      first = own;
+    }
+  }
+  if (first_bad == c->count)
+    return PLB_OK;
+  if (c->from[first_bad])
+    plb_text_copy(first.path, sizeof first.path, c->from[first_bad]);
+  if (err)
+    *err = first;
+  return first.status;
 }
 
 plb_status plb_change_put(plb_change *c, const char *path, const void *data, size_t size, plb_error *err) {

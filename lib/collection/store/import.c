@@ -79,9 +79,14 @@ plb_status plb_store_import(plb_store *s, const char *const *paths, size_t count
   if (status == PLB_OK)
     status = plb_change_begin(&c, s, err);
   s->options.say = list.count > 20 ? silence : options.say;
-  for (size_t i = 0; i < list.count && status == PLB_OK; i++)
+  c.late = true;
+  for (size_t i = 0; i < list.count && status == PLB_OK; i++) {
+    c.source = list.path[i];
     status = take_file(&c, list.path[i], err);
+  }
   s->options = options;
+  if (status == PLB_OK)
+    status = plb_change_inspect(&c, err);
   if (status == PLB_OK) {
     snprintf(message, sizeof message, "Import %zu documents%s%.900s", c.count, options.why ? ": " : "", options.why ? options.why : "");
     plb_store_say(s, "imported %zu documents from %zu files", c.count, list.count);

@@ -24,20 +24,20 @@ static plb_status flush(const char *path, int flags, plb_error *err) {
 plb_status plb_fsync_folder(const char *path, plb_error *err) { return flush(path, O_RDONLY | O_DIRECTORY, err); }
 plb_status plb_fsync_file(const char *path, plb_error *err) { return flush(path, O_RDONLY, err); }
 
-/* "blob 1234" NUL and the content, deflated: the loose format every git reads. */
-static plb_status deflate_object(git_object_t type, const void *data, size_t size, unsigned char **out, size_t *size_out, plb_error *err) {
-  char head[64];
-  const int head_size = snprintf(head, sizeof head, "%s %zu", git_object_type2string(type), size) + 1;
+plb_status plb_deflate(const void *head, size_t head_size, const void *data, size_t size, unsigned char **out, size_t *size_out,
+                       plb_error *err) {
+  enum { LARGE = 8192 };
   z_stream z = {0};
-  if (size > UINT32_MAX / 2 || deflateInit(&z, 1) != Z_OK)
+  *out = NULL;
+  if (size > UINT32_MAX / 2 || deflateInit2(&z, 1, Z_DEFLATED, 15, 9, size > LARGE ? Z_HUFFMAN_ONLY : Z_DEFAULT_STRATEGY) != Z_OK)
     return plb_fail(err, PLB_ENOMEM, "out of memory");
-  const size_t most = deflateBound(&z, (uLong)(size + (size_t)head_size));
+  const size_t most = deflateBound(&z, (uLong)(size + head_size));
   *out = malloc(most);
   z.next_out = *out;
   z.avail_out = (uInt)most;
-  z.next_in = (Bytef *)head;
+  z.next_in = (Bytef *)(uintptr_t)head;
   z.avail_in = (uInt)head_size;
-  bool well = *out && deflate(&z, Z_NO_FLUSH) == Z_OK;
+  bool well = *out && (head_size == 0 || deflate(&z, Z_NO_FLUSH) == Z_OK);
   z.next_in = (Bytef *)(uintptr_t)data;
   z.avail_in = (uInt)size;
   well = well && deflate(&z, Z_FINISH) == Z_STREAM_END;
@@ -104,7 +104,9 @@ plb_status plb_store_put(plb_store *s, git_object_t type, const void *data, size
     return PLB_OK; /* in a pack, and packs are flushed before they become visible */
   unsigned char *deflated = NULL;
   size_t deflated_size = 0;
-  plb_status status = deflate_object(type, data, size, &deflated, &deflated_size, err);
+  char head[64]; /* "blob 1234" NUL and the content, deflated: the loose format every git reads */
+  const int head_size = snprintf(head, sizeof head, "%s %zu", git_object_type2string(type), size) + 1;
+  plb_status status = plb_deflate(head, (size_t)head_size, data, size, &deflated, &deflated_size, err);
   if (status == PLB_OK)
     status = write_loose(s, out, deflated, deflated_size, err);
   free(deflated);

@@ -7,7 +7,6 @@
 #include <stdio.h>
 #include <string.h>
 #include <nettle/sha1.h>
-#include <zlib.h>
 
 struct plb_pack_writer {
   plb_store *store;
@@ -60,13 +59,11 @@ plb_status plb_pack_add(plb_pack_writer *p, git_object_t type, const void *data,
   unsigned char head[16];
   if (git_odb_hash(out, data, size, type) < 0)
     return plb_git_fail(err, PLB_EINTERNAL, "no hash");
-  uLongf deflated_size = compressBound((uLong)size);
-  Bytef *deflated = malloc(deflated_size);
-  if (!deflated || compress2(deflated, &deflated_size, size ? data : (const Bytef *)"", (uLong)size, 1) != Z_OK) {
-    free(deflated);
-    return plb_fail(err, PLB_ENOMEM, "out of memory");
-  }
-  plb_status status = put(p, head, object_head(type, size, head), err);
+  unsigned char *deflated = NULL;
+  size_t deflated_size = 0;
+  plb_status status = plb_deflate(NULL, 0, data, size, &deflated, &deflated_size, err);
+  if (status == PLB_OK)
+    status = put(p, head, object_head(type, size, head), err);
   if (status == PLB_OK)
     status = put(p, deflated, deflated_size, err);
   free(deflated);

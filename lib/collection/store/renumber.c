@@ -67,6 +67,15 @@ static bool put_body(plb_buffer *out, const char *body, size_t size, const char 
   return true;
 }
 
+plb_status plb_name_of(const char *data, size_t size, char *out, plb_error *err) {
+  span tag, at;
+  if (!find_root(data, size, &tag) || !find_value(data, tag, "name", &at) || at.to - at.from >= PLB_TEXT_SIZE)
+    return plb_fail(err, PLB_EDATA, "the document's first element has no name; get an undamaged copy");
+  memcpy(out, data + at.from, at.to - at.from);
+  out[at.to - at.from] = '\0';
+  return PLB_OK;
+}
+
 plb_status plb_renumber(const char *data, size_t size, const char *name, unsigned version, const char *predecessor, plb_buffer *out,
                         plb_error *err) {
   span tag, at_version, at_name;

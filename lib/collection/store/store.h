@@ -40,6 +40,13 @@ PLB_CHECKED plb_status plb_store_mark(plb_store *store, bool busy, plb_error *er
 void plb_store_sweep(plb_store *store, long age_s);
 
 /* object.c */
+/**
+ * Deflate for the store. Documents hold base64, in which there is nothing to find but the six bits in eight: large ones get Huffman codes
+ * alone, which is five times as fast and no larger.
+ * @param head  goes first, may be empty
+ */
+PLB_CHECKED plb_status plb_deflate(const void *head, size_t head_size, const void *data, size_t size, unsigned char **out, size_t *size_out,
+                                   plb_error *err);
 /** Put one object into the store and onto the disk; one that is there already loose is written again, since nobody knows it was flushed. */
 PLB_CHECKED plb_status plb_store_put(plb_store *store, git_object_t type, const void *data, size_t size, git_oid *out, plb_error *err);
 /** Flush a folder's entries. */
@@ -79,15 +86,20 @@ typedef struct plb_change {
   bool unborn;        /**< there was none */
   git_tree *tree;     /**< of base; NULL: none */
   const git_oid *second; /**< second parent, NULL: none */
+  bool late;          /**< import: documents are inspected all together, in parallel, by plb_change_inspect() */
+  const char *source; /**< late: the file that is being put; outlives the change */
   bool raw;           /**< private.git: documents are not inspected, and there is no index */
   plb_inspection **file;
-  size_t count, capacity;
+  const char **from;  /**< [count] the file each came from, for messages; NULL: none */
+  size_t count, capacity, from_capacity;
 } plb_change;
 
 /** Take the lock and read the branch. Always end with plb_change_end(). */
 PLB_CHECKED plb_status plb_change_begin(plb_change *change, plb_store *store, plb_error *err);
 /** Put a document (copied) at a path, after the strict reader of its kind has passed it. */
 PLB_CHECKED plb_status plb_change_put(plb_change *change, const char *path, const void *data, size_t size, plb_error *err);
+/** Inspect what was put late, and hold references and captures against their schemas. */
+PLB_CHECKED plb_status plb_change_inspect(plb_change *change, plb_error *err);
 /** What a path holds, this change included. @return PLB_OK, PLB_ENOINPUT */
 PLB_CHECKED plb_status plb_change_get(const plb_change *change, const char *path, char **data_out, size_t *size_out, plb_error *err);
 /** Write objects, commit and branch, flush everything, and append to the index. Nothing to do without files. */
@@ -107,6 +119,8 @@ PLB_CHECKED plb_status plb_add_capture(plb_change *change, const char *path, con
 PLB_CHECKED plb_status plb_add_reference(plb_change *change, const char *data, size_t size, const char *path, const char *new_name,
                                          char *selector_out, plb_error *err);
 
+/** The name attribute of a document's first element. @param out  [size: PLB_TEXT_SIZE] */
+PLB_CHECKED plb_status plb_name_of(const char *data, size_t size, char *out, plb_error *err);
 /**
  * Set a reference document's name (NULL: keep), version and predecessor (NULL: none), leaving every other byte as it is, and its id.
  * @param out  initialised
