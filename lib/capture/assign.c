@@ -7,7 +7,9 @@ static bool all_digits(const char *text) { return text[0] && text[strspn(text, "
 static plb_status split_column(const char *text, plb_channel_map *out, plb_error *err) {
   if (!all_digits(text)) {
     if (!plb_text_copy(out->header, sizeof out->header, text) || text[0] == '\0')
-      return plb_fail(err, PLB_EUSAGE, "the column of channel \"%s\" is missing or too long; write ROLE=COLUMN[:UNIT[:FACTOR]]", out->role);
+      return plb_fail(err, PLB_EUSAGE,
+                      "the column of channel \"%s\" is missing or too long; write ROLE=COLUMN[:UNIT[:FACTOR]]",
+                      out->role);
     return PLB_OK;
   }
   double column = 0.0;
@@ -23,7 +25,8 @@ static plb_status split_unit(const char *text, plb_channel_map *out, plb_error *
     return PLB_OK;
   const char *unit = plb_unit_known(text) ? text : plb_unit_from_label(text);
   if (!unit || !plb_text_copy(out->unit, sizeof out->unit, unit))
-    return plb_fail(err, PLB_EUSAGE, "the unit \"%.40s\" is not known; write a UCUM code such as V, mV, A, Hz, kPa or 1", text);
+    return plb_fail(err, PLB_EUSAGE,
+                    "the unit \"%.40s\" is not known; write a UCUM code such as V, mV, A, Hz, kPa or 1", text);
   return PLB_OK;
 }
 
@@ -52,7 +55,8 @@ plb_status plb_channel_map_parse(const char *text, plb_channel_map *out, plb_err
   if (status == PLB_OK && factor) {
     const bool number = plb_text_number(factor, strlen(factor), &out->factor);
     if (!number || out->factor == 0.0 || !isfinite(out->factor))
-      return plb_fail(err, PLB_EUSAGE, "the factor \"%.40s\" is no number other than nought; write for example 10 or 0.1", factor);
+      return plb_fail(err, PLB_EUSAGE,
+                      "the factor \"%.40s\" is no number other than nought; write for example 10 or 0.1", factor);
   }
   return status;
 }
@@ -89,8 +93,9 @@ static int find_channel(const plb_capture *capture, const plb_channel_map *map) 
       const plb_channel *c = &capture->channel[i];
       const bool found = map->column > 0 ? c->column == map->column
                          : pass == 0     ? strcmp(c->header, map->header) == 0
-                         : pass == 1     ? strcmp(c->role, map->header) == 0
-                                         : same_ignoring_case(c->header, map->header) || same_ignoring_case(c->role, map->header);
+                         : pass == 1
+                             ? strcmp(c->role, map->header) == 0
+                             : same_ignoring_case(c->header, map->header) || same_ignoring_case(c->role, map->header);
       if (found)
         return (int)i;
     }
@@ -160,9 +165,12 @@ static plb_status check_maps(const plb_channel_map *maps, size_t count, plb_erro
       if (strcmp(maps[i].role, maps[k].role) == 0)
         return plb_fail(err, PLB_EUSAGE, "the role \"%s\" is given twice; name each channel once", maps[i].role);
     if (maps[i].unit[0] && !plb_unit_known(maps[i].unit))
-      return plb_fail(err, PLB_EUSAGE, "the unit \"%s\" is not known; write a UCUM code such as V, mV, A, Hz, kPa or 1", maps[i].unit);
+      return plb_fail(err, PLB_EUSAGE, "the unit \"%s\" is not known; write a UCUM code such as V, mV, A, Hz, kPa or 1",
+                      maps[i].unit);
     if (!isfinite(maps[i].factor) || maps[i].factor == 0.0)
-      return plb_fail(err, PLB_EUSAGE, "the factor of channel \"%s\" is no number other than nought; write for example 10 or 0.1", maps[i].role);
+      return plb_fail(err, PLB_EUSAGE,
+                      "the factor of channel \"%s\" is no number other than nought; write for example 10 or 0.1",
+                      maps[i].role);
   }
   return PLB_OK;
 }
@@ -176,14 +184,16 @@ static plb_status fail_column(const plb_capture *capture, const plb_channel_map 
 }
 
 /* Whether a later map takes the same column, so that the samples must be copied and not moved. */
-static bool is_wanted_again(const plb_capture *capture, const plb_channel_map *maps, size_t at, size_t count, int channel) {
+static bool is_wanted_again(const plb_capture *capture, const plb_channel_map *maps, size_t at, size_t count,
+                            int channel) {
   for (size_t i = at + 1; i < count; i++)
     if (find_channel(capture, &maps[i]) == channel)
       return true;
   return false;
 }
 
-static plb_status map_channel(plb_capture *capture, const plb_channel_map *maps, size_t at, size_t count, plb_channel *out, plb_error *err) {
+static plb_status map_channel(plb_capture *capture, const plb_channel_map *maps, size_t at, size_t count,
+                              plb_channel *out, plb_error *err) {
   const int found = find_channel(capture, &maps[at]);
   plb_channel *from = &capture->channel[found];
   *out = *from;

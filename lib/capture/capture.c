@@ -32,9 +32,11 @@ plb_channel *plb_capture_add_channel(plb_capture *capture) {
   return channel;
 }
 
-plb_status plb_capture_add_real(plb_capture *capture, const char *role, const char *unit, const double *values, size_t n, plb_error *err) {
+plb_status plb_capture_add_real(plb_capture *capture, const char *role, const char *unit, const double *values,
+                                size_t n, plb_error *err) {
   if (capture->channels > 0 && n != capture->samples)
-    return plb_fail(err, PLB_EINVAL, "a channel of %zu samples beside channels of %zu; give all the same length", n, capture->samples);
+    return plb_fail(err, PLB_EINVAL, "a channel of %zu samples beside channels of %zu; give all the same length", n,
+                    capture->samples);
   if (strlen(role) >= PLB_NAME_SIZE || strlen(unit) >= PLB_UNIT_SIZE)
     return plb_fail(err, PLB_EINVAL, "the name or the unit of a channel is too long; shorten it");
   double *copy = plb_calloc(n, sizeof *copy);

@@ -7,11 +7,14 @@
 #include "core/core.h"
 #include <plumbline/capture.h>
 
-/** Samples of one channel as they came: exact where the file was exact. value = (offset + scale * code) or code / 10^decimals, or real. */
+/**
+ * Samples of one channel as they came: exact where the file was exact.
+ * value = (offset + scale * code) or code / 10^decimals, or real.
+ */
 typedef struct plb_samples {
   int32_t *code;   /**< [size: n] or NULL */
   double *real;    /**< [size: n] or NULL; NaN: missing */
-  int decimals;    /**< >= 0: decimal text, value = code / 10^decimals, exactly what strtod gives; -1: use scale and offset */
+  int decimals;    /**< >= 0: value = code / 10^decimals, exactly what strtod gives; -1: use scale and offset */
   double scale;    /**< unit per code */
   double offset;   /**< value of code 0 */
   int32_t code_low, code_high; /**< the recorder's range in codes where the format fixes it (WAVE), else both 0 */
@@ -57,8 +60,8 @@ plb_capture *plb_capture_new(void);
 /** Append an empty channel, column = its number, unit "1", factor 1; NULL when memory is short. */
 plb_channel *plb_capture_add_channel(plb_capture *capture);
 /** Append a channel of n real samples (copied). */
-PLB_CHECKED plb_status plb_capture_add_real(plb_capture *capture, const char *role, const char *unit, const double *values, size_t n,
-                                            plb_error *err);
+PLB_CHECKED plb_status plb_capture_add_real(plb_capture *capture, const char *role, const char *unit,
+                                            const double *values, size_t n, plb_error *err);
 void plb_capture_add_note(plb_capture *capture, const char *format, ...) PLB_PRINTF(2, 3);
 
 /** The whole channel as double, malloc'ed; NULL when memory is short. */

@@ -2,17 +2,26 @@
 #include <math.h>
 
 /*
- * The recorder cuts a signal off where its range ends: samples sit exactly at one code, and the signal runs into it at full slope.
- * Three things look alike and are not clipping: a rounded peak seen in coarse steps (it slows down before its flat run, as a parabola
- * does); the state of a switched signal (the way there is short against the stay); and a limit made by the circuit (the recorder's noise
- * lies on top of it, so that the run is not exact). Where the rest of the signal seldom repeats a code, an exact run is the recorder's
- * even after a short way, except near nought: the conducting state of a switch is quieter than the other one.
- * In fewer than FEWEST_STEPS steps between the extremes nothing can be told, unless the format names its rails.
- * Criteria: common practice, no source; tried on modelled and real signals in many steps (tests).
+ * The recorder cuts a signal off where its range ends: samples sit exactly at one code, and the signal runs into it at
+ * full slope. Three things look alike and are not clipping: a rounded peak seen in coarse steps (it slows down before
+ * its flat run, as a parabola does); the state of a switched signal (the way there is short against the stay); and a
+ * limit made by the circuit (the recorder's noise lies on top of it, so that the run is not exact). Where the rest of
+ * the signal seldom repeats a code, an exact run is the recorder's even after a short way, except near nought: the
+ * conducting state of a switch is quieter than the other one. In fewer than FEWEST_STEPS steps between the extremes
+ * nothing can be told, unless the format names its rails. Criteria: common practice, no source; tried on modelled and
+ * real signals in many steps (tests).
  */
 
-enum { SHORTEST_RUN = 3, FEWEST_RUNS = 2, LONGEST_LOOK = 16, FEWEST_VALUES = 4, SHORTEST_WAY = 3, WAY_SHARE = 7, FEWEST_STEPS = 40 };
-static const double near_nought = 0.2; /* of the swing */
+enum {
+  SHORTEST_RUN = 3,
+  FEWEST_RUNS = 2,
+  LONGEST_LOOK = 16,
+  FEWEST_VALUES = 4,
+  SHORTEST_WAY = 3,
+  WAY_SHARE = 7,
+  FEWEST_STEPS = 40
+};
+static const double near_nought = 0.2;      /* of the swing */
 static const double least_last_slope = 0.2; /* of the mean slope before the run */
 
 typedef struct texture {
@@ -48,8 +57,9 @@ static texture feel(const double *x, size_t n, double top) {
 }
 
 /*
- * A parabola that stays within a step of its top for `run` samples falls by about step * ((run/2 + d) / (run/2))^2 at d samples before
- * them: the signal must come from further away. And it must not slow down at the end, as it does where a diode begins to conduct.
+ * A parabola that stays within a step of its top for `run` samples falls by about step * ((run/2 + d) / (run/2))^2 at d
+ * samples before them: the signal must come from further away. And it must not slow down at the end, as it does where a
+ * diode begins to conduct.
  */
 static bool is_sharp(const double *x, size_t first, size_t run, double step) {
   const double half = 0.5 * (double)run;

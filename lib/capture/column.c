@@ -82,7 +82,8 @@ void plb_column_release(plb_column *column, size_t rows, size_t room, plb_sample
   if (room > rows + rows / 2) { /* a bad guess of the number of rows: give the rest back */
     (void)plb_column_reserve(column, rows > 0 ? rows : 1);
   }
-  *out = (plb_samples){.code = column->code, .real = column->real, .decimals = column->code ? column->decimals : 0, .scale = 1.0};
+  *out = (plb_samples){
+      .code = column->code, .real = column->real, .decimals = column->code ? column->decimals : 0, .scale = 1.0};
   column->code = NULL;
   column->real = NULL;
 }

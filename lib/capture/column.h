@@ -1,8 +1,8 @@
 #ifndef PLB_CAPTURE_COLUMN_H
 #define PLB_CAPTURE_COLUMN_H
 /**
- * @file  A column while it is being read: integer codes with one count of decimals for as long as every value allows it, else
- * doubles. The number of rows and the room for them are kept by the reader, because all columns share them.
+ * @file  A column while it is being read: integer codes with one count of decimals for as long as every value allows
+ * it, else doubles. The number of rows and the room for them are kept by the reader, because all columns share them.
  */
 #include "capture/capture.h"
 #include "capture/number.h"
@@ -19,7 +19,9 @@ typedef enum plb_column_put_result {
   PLB_PUT_NO_MEMORY
 } plb_column_put_result;
 
-enum { PLB_COLUMN_MOST_DECIMALS = 9 }; /**< codes stay below 2^31, so ten decimals would leave nothing in front of the point */
+enum {
+  PLB_COLUMN_MOST_DECIMALS = 9
+}; /**< codes stay below 2^31, so ten decimals would leave nothing in front of the point */
 
 typedef struct plb_column {
   plb_column_kind kind;
@@ -42,7 +44,8 @@ plb_column_put_result plb_column_put_real(plb_column *column, size_t row, size_t
 /** Hand the memory over as the samples of a channel. */
 void plb_column_release(plb_column *column, size_t rows, size_t room, plb_samples *out);
 
-static inline plb_column_put_result plb_column_put(plb_column *column, size_t row, size_t room, const plb_decimal *decimal) {
+static inline plb_column_put_result plb_column_put(plb_column *column, size_t row, size_t room,
+                                                   const plb_decimal *decimal) {
   if (column->kind == PLB_COLUMN_CODE) {
     const int shift = column->decimals - decimal->decimals;
     if (shift < 0 || shift > PLB_COLUMN_MOST_DECIMALS || decimal->digits > INT32_MAX)

@@ -7,11 +7,11 @@
 /* The recording by itself: is it fit to be judged? Thresholds are common practice, no source. */
 
 enum {
-  SHORT_SAMPLES = 32,   /* fewer show no more than one event */
-  NO_SAMPLES = 8,       /* fewer show nothing */
-  COARSE_STEPS = 32,    /* fewer steps from lowest to highest hide ripple, ringing and noise */
-  FEWEST_PULSES = 6,    /* to speak of their width */
-  SPARSE_SAMPLES = 3    /* a pulse of fewer samples has no shape */
+  SHORT_SAMPLES = 32, /* fewer show no more than one event */
+  NO_SAMPLES = 8,     /* fewer show nothing */
+  COARSE_STEPS = 32,  /* fewer steps from lowest to highest hide ripple, ringing and noise */
+  FEWEST_PULSES = 6,  /* to speak of their width */
+  SPARSE_SAMPLES = 3  /* a pulse of fewer samples has no shape */
 };
 static const double uneven_share = 0.05;
 
@@ -20,8 +20,8 @@ typedef struct list {
   size_t count;
 } list;
 
-plb_status plb_reason_add(plb_reason **reasons, size_t *count, plb_reason_class kind, const char *code, const char *channel, bool blocks,
-                          const char *text, const char *action) {
+plb_status plb_reason_add(plb_reason **reasons, size_t *count, plb_reason_class kind, const char *code,
+                          const char *channel, bool blocks, const char *text, const char *action) {
   plb_reason *moved = plb_resize(*reasons, *count + 1, sizeof *moved);
   if (!moved)
     return PLB_ENOMEM;
@@ -36,7 +36,8 @@ plb_status plb_reason_add(plb_reason **reasons, size_t *count, plb_reason_class 
   return PLB_OK;
 }
 
-static plb_status add(list *l, const char *code, const char *channel, bool blocks, const char *text, const char *action) {
+static plb_status add(list *l, const char *code, const char *channel, bool blocks, const char *text,
+                      const char *action) {
   return plb_reason_add(&l->reason, &l->count, PLB_REASON_RECORDING, code, channel, blocks, text, action);
 }
 
@@ -56,16 +57,20 @@ static plb_status check_whole(const plb_capture *capture, list *l) {
   plb_status status = PLB_OK;
   if (capture->samples < SHORT_SAMPLES) {
     plb_text_print(text, sizeof text, "only %zu samples", capture->samples);
-    status = add(l, "short", "", capture->samples < NO_SAMPLES, text, "record longer, so that several cycles are in the recording");
+    status = add(l, "short", "", capture->samples < NO_SAMPLES, text,
+                 "record longer, so that several cycles are in the recording");
   }
   if (status == PLB_OK && capture->uneven > uneven_share) {
-    plb_text_print(text, sizeof text, "time steps differ by up to %.3g %% from their mean; the widest one ends at sample %zu", 100.0 * capture->uneven,
-                   capture->gap_row + 1);
-    status = add(l, "uneven", "", false, text, "export every sample; if the recorder paused, export the parts one by one");
+    plb_text_print(text, sizeof text,
+                   "time steps differ by up to %.3g %% from their mean; the widest one ends at sample %zu",
+                   100.0 * capture->uneven, capture->gap_row + 1);
+    status =
+        add(l, "uneven", "", false, text, "export every sample; if the recorder paused, export the parts one by one");
   }
   if (status == PLB_OK && capture->pairs)
-    status = add(l, "thinned", "", false, "the file holds the lowest and highest value of each stretch, not the samples",
-                 "export all samples; averages, RMS and duty cycle cannot be told from these");
+    status =
+        add(l, "thinned", "", false, "the file holds the lowest and highest value of each stretch, not the samples",
+            "export all samples; averages, RMS and duty cycle cannot be told from these");
   return status;
 }
 
@@ -75,13 +80,16 @@ static plb_status check_missing(const channel_view *v, list *l) {
   char text[PLB_TEXT_SIZE];
   plb_text_print(text, sizeof text, "%zu of %zu samples are missing or no numbers", v->n - v->finite, v->n);
   return add(l, "non-finite", v->channel->role, v->finite == 0, text,
-             v->finite == 0 ? "choose another column, or export the channel again" : "export again without gaps; the missing samples are left out");
+             v->finite == 0 ? "choose another column, or export the channel again"
+                            : "export again without gaps; the missing samples are left out");
 }
 
 static plb_status check_flat(const channel_view *v, list *l) {
   char text[PLB_TEXT_SIZE];
-  plb_text_print(text, sizeof text, "stays at %.4g%s%s from the first sample to the last", v->low, unit_space(v->channel), unit_text(v->channel));
-  return add(l, "flat", v->channel->role, false, text, "check that the probe is connected and that this is the right channel");
+  plb_text_print(text, sizeof text, "stays at %.4g%s%s from the first sample to the last", v->low,
+                 unit_space(v->channel), unit_text(v->channel));
+  return add(l, "flat", v->channel->role, false, text,
+             "check that the probe is connected and that this is the right channel");
 }
 
 static plb_status check_coarse(const channel_view *v, list *l) {
@@ -89,15 +97,19 @@ static plb_status check_coarse(const channel_view *v, list *l) {
   if (steps < 1.5 || steps >= COARSE_STEPS || v->finite < 2 * COARSE_STEPS)
     return PLB_OK; /* one step: a logic channel; few samples cannot show many steps */
   char text[PLB_TEXT_SIZE];
-  plb_text_print(text, sizeof text, "only %.0f steps of %.3g%s%s between lowest and highest", steps, v->step, unit_space(v->channel), unit_text(v->channel));
-  return add(l, "coarse", v->channel->role, false, text, "choose a smaller range on the recorder, so that the signal fills it");
+  plb_text_print(text, sizeof text, "only %.0f steps of %.3g%s%s between lowest and highest", steps, v->step,
+                 unit_space(v->channel), unit_text(v->channel));
+  return add(l, "coarse", v->channel->role, false, text,
+             "choose a smaller range on the recorder, so that the signal fills it");
 }
 
 static plb_status add_clipped(const channel_view *v, const plb_clip_side *side, bool top, list *l) {
   char text[PLB_TEXT_SIZE];
-  plb_text_print(text, sizeof text, "the %s is cut off at %.4g%s%s: %zu samples in %zu flat runs sit exactly there", top ? "top" : "bottom",
-                 top ? side->level : -side->level, unit_space(v->channel), unit_text(v->channel), side->samples, side->runs);
-  return add(l, "clipped", v->channel->role, false, text, "choose a larger range or a larger attenuator and record again");
+  plb_text_print(text, sizeof text, "the %s is cut off at %.4g%s%s: %zu samples in %zu flat runs sit exactly there",
+                 top ? "top" : "bottom", top ? side->level : -side->level, unit_space(v->channel),
+                 unit_text(v->channel), side->samples, side->runs);
+  return add(l, "clipped", v->channel->role, false, text,
+             "choose a larger range or a larger attenuator and record again");
 }
 
 /* The recorder's limits, where the format tells them, in the channel's unit. */
@@ -107,7 +119,8 @@ static void find_rails(const plb_channel *c, double *low, double *high) {
   *high = INFINITY;
   if (!s->code || s->decimals >= 0 || s->code_low == s->code_high)
     return;
-  const double a = (s->offset + s->scale * s->code_low) * c->factor, b = (s->offset + s->scale * s->code_high) * c->factor;
+  const double a = (s->offset + s->scale * s->code_low) * c->factor,
+               b = (s->offset + s->scale * s->code_high) * c->factor;
   const double grain = fabs(s->scale * c->factor);
   *low = fmin(a, b) + grain; /* many recorders leave the lowest code of two's complement out */
   *high = fmax(a, b) - 0.5 * grain;
@@ -119,7 +132,8 @@ static plb_status check_clipped(channel_view *v, list *l) {
   const plb_clip_side top = plb_clip_judge(v->x, v->n, v->step, high);
   for (size_t i = 0; i < v->n; i++)
     v->x[i] = -v->x[i];
-  const plb_clip_side bottom = plb_clip_judge(v->x, v->n, v->step, -low - 0.5 * v->step * (low > -INFINITY ? 1.0 : 0.0));
+  const plb_clip_side bottom =
+      plb_clip_judge(v->x, v->n, v->step, -low - 0.5 * v->step * (low > -INFINITY ? 1.0 : 0.0));
   for (size_t i = 0; i < v->n; i++)
     v->x[i] = -v->x[i];
   plb_status status = top.clipped ? add_clipped(v, &top, true, l) : PLB_OK;
@@ -163,8 +177,8 @@ static plb_status check_sparse(const channel_view *v, list *l) {
   if (typical >= SPARSE_SAMPLES)
     return PLB_OK;
   char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE];
-  plb_text_print(text, sizeof text, "the narrow pulses are %u %s wide at %.4g samples a second", (unsigned)typical, typical == 1 ? "sample" : "samples",
-                 v->capture->rate_hz);
+  plb_text_print(text, sizeof text, "the narrow pulses are %u %s wide at %.4g samples a second", (unsigned)typical,
+                 typical == 1 ? "sample" : "samples", v->capture->rate_hz);
   plb_text_print(action, sizeof action, "sample at %.2g Hz or more", 10.0 / (double)typical * v->capture->rate_hz);
   return add(l, "sparse", v->channel->role, false, text, action);
 }

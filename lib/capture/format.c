@@ -2,7 +2,8 @@
 #include <math.h>
 #include <string.h>
 
-/* The table of formats. Those that are told by a magic number come first; text, which is told by nothing, is the last. */
+/* The table of formats. Those that are told by a magic number come first; text, which is told by nothing, is the last.
+ */
 static const plb_format *const formats[] = {&plb_format_wave, &plb_format_npy, &plb_format_text};
 
 enum { PROBED = 65536 };
@@ -38,7 +39,9 @@ static const struct mistaken {
     {"PK\x03\x04", 4, "a ZIP archive or a spreadsheet; unpack it, or export the table as delimited text"},
     {"\x1F\x8B", 2, "a compressed file; unpack it first"},
     {"BZh", 3, "a compressed file; unpack it first"},
-    {"\xFD" "7zXZ", 5, "a compressed file; unpack it first"},
+    {"\xFD"
+     "7zXZ",
+     5, "a compressed file; unpack it first"},
     {"\x28\xB5\x2F\xFD", 4, "a compressed file; unpack it first"},
     {"\x89PNG", 4, "a picture; export the samples, not the screen"},
     {"\xFF\xD8\xFF", 3, "a picture; export the samples, not the screen"},
@@ -54,17 +57,20 @@ static plb_status fail_unknown(const char *data, size_t size, plb_error *err) {
   size_t at = 0;
   while (at < size && ((unsigned char)data[at] >= ' ' || (data[at] != '\0' && strchr("\t\n\r\f", data[at]))))
     at++;
-  return plb_fail_byte(err, PLB_EDATA, (int64_t)at, "not a recording this program reads; export it as delimited text, WAVE or .npy");
+  return plb_fail_byte(err, PLB_EDATA, (int64_t)at,
+                       "not a recording this program reads; export it as delimited text, WAVE or .npy");
 }
 
 static void copy_path(plb_capture *capture, const char *path) {
   const size_t n = strlen(path);
   /* of a path that is too long the end tells more */
-  plb_text_copy(capture->path, sizeof capture->path, n < sizeof capture->path ? path : path + (n - sizeof capture->path + 1));
+  plb_text_copy(capture->path, sizeof capture->path,
+                n < sizeof capture->path ? path : path + (n - sizeof capture->path + 1));
 }
 
 /* `data` ends in a NUL that is not counted. */
-static plb_status read_bytes(plb_capture **out, const char *data, size_t size, const char *name, const plb_read_options *options, plb_error *err) {
+static plb_status read_bytes(plb_capture **out, const char *data, size_t size, const char *name,
+                             const plb_read_options *options, plb_error *err) {
   if (size == 0)
     return plb_fail(err, PLB_EDATA, "the file is empty; record or export it again");
   const plb_format *format = find_format(data, size);
@@ -101,8 +107,8 @@ plb_status plb_capture_read(plb_capture **out, const char *path, const plb_read_
   return status == PLB_OK ? PLB_OK : plb_fail_path(err, status, path);
 }
 
-plb_status plb_capture_read_memory(plb_capture **out, const void *data, size_t size, const char *name, const plb_read_options *options,
-                                   plb_error *err) {
+plb_status plb_capture_read_memory(plb_capture **out, const void *data, size_t size, const char *name,
+                                   const plb_read_options *options, plb_error *err) {
   const plb_read_options defaults = PLB_READ_OPTIONS_INIT;
   *out = NULL;
   options = options ? options : &defaults;

@@ -7,9 +7,11 @@
 /*
  * NumPy .npy, versions 1 to 3 (numpy/lib/format.py describes them):
  *
- *   0  \x93 "NUMPY"   6  u8 major   7  u8 minor   8  header length, u16 (version 1) or u32, little-endian   then the header, then the array
+ *   0  \x93 "NUMPY"   6  u8 major   7  u8 minor   8  header length, u16 (version 1) or u32, little-endian
+ *   then the header, then the array
  *
- * The header is a literal with the keys descr, fortran_order and shape. One dimension is one channel; of two, the longer one is time.
+ * The header is a literal with the keys descr, fortran_order and shape. One dimension is one channel; of two, the
+ * longer one is time.
  */
 
 enum { MOST_CHANNELS = 1024, LONGEST_HEADER = 1 << 20 };
@@ -32,7 +34,8 @@ typedef struct cursor {
 static int probe_npy(const char *data, size_t size) { return size >= 6 && memcmp(data, "\x93NUMPY", 6) == 0 ? 2 : 0; }
 
 static plb_status fail_header(const cursor *c, plb_error *err) {
-  return plb_fail_byte(err, PLB_EDATA, c->p - c->begin, "the header of the .npy file is damaged here; save the array again");
+  return plb_fail_byte(err, PLB_EDATA, c->p - c->begin,
+                       "the header of the .npy file is damaged here; save the array again");
 }
 
 static void skip_space(cursor *c) {
@@ -94,7 +97,8 @@ static plb_status read_shape(cursor *c, array *a, plb_error *err) {
     if (!take_size(c, &length))
       return fail_header(c, err);
     if (a->dimensions == 2)
-      return plb_fail_byte(err, PLB_EDATA, place - c->begin, "the array has more than two dimensions; save one of one or two");
+      return plb_fail_byte(err, PLB_EDATA, place - c->begin,
+                           "the array has more than two dimensions; save one of one or two");
     a->shape[a->dimensions++] = length;
     if (!take(c, ',') && !(take(c, ')')))
       return fail_header(c, err);
@@ -117,14 +121,17 @@ static plb_status read_type(cursor *c, array *a, plb_error *err) {
   p += *p == '<' || *p == '>' || *p == '|' || *p == '=';
   a->kind = *p;
   if (a->kind == 'O')
-    return plb_fail_byte(err, PLB_EDATA, place, "the array holds Python objects, which could run code when read; save it as numbers, such as float64");
+    return plb_fail_byte(
+        err, PLB_EDATA, place,
+        "the array holds Python objects, which could run code when read; save it as numbers, such as float64");
   double bytes = 0.0;
   if (a->kind == '\0' || !plb_text_number(p + 1, strlen(p + 1), &bytes))
     return fail_header(c, err);
   const bool integer = (a->kind == 'i' || a->kind == 'u') && (bytes == 1 || bytes == 2 || bytes == 4 || bytes == 8);
   const bool real = a->kind == 'f' && (bytes == 2 || bytes == 4 || bytes == 8);
   if (!integer && !real && !(a->kind == 'b' && bytes == 1))
-    return plb_fail_byte(err, PLB_EDATA, place, "elements of type '%s' are not read; save the array as integers or float64", descr);
+    return plb_fail_byte(err, PLB_EDATA, place,
+                         "elements of type '%s' are not read; save the array as integers or float64", descr);
   a->bytes = (size_t)bytes;
   return PLB_OK;
 }
@@ -163,16 +170,20 @@ static plb_status read_literal(cursor *c, array *a, plb_error *err) {
 
 static plb_status read_header(array *a, plb_error *err) {
   if (a->size < 12)
-    return plb_fail_byte(err, PLB_EDATA, (int64_t)a->size, "the .npy file is cut off in its header; copy or save it again");
+    return plb_fail_byte(err, PLB_EDATA, (int64_t)a->size,
+                         "the .npy file is cut off in its header; copy or save it again");
   const unsigned major = (unsigned char)a->data[6];
   if (major < 1 || major > 3)
-    return plb_fail_byte(err, PLB_EDATA, 6, "a .npy file of version %u; versions 1 to 3 are read, save it in one of them", major);
+    return plb_fail_byte(err, PLB_EDATA, 6,
+                         "a .npy file of version %u; versions 1 to 3 are read, save it in one of them", major);
   const size_t start = major == 1 ? 10 : 12;
   const size_t length = major == 1 ? plb_u16_le(a->data + 8) : plb_u32_le(a->data + 8);
   if (length > LONGEST_HEADER)
-    return plb_fail_byte(err, PLB_EDATA, 8, "a header of %zu bytes makes no sense; the file is damaged, save it again", length);
+    return plb_fail_byte(err, PLB_EDATA, 8, "a header of %zu bytes makes no sense; the file is damaged, save it again",
+                         length);
   if (length > a->size - start)
-    return plb_fail_byte(err, PLB_EDATA, (int64_t)a->size, "the .npy file is cut off in its header; copy or save it again");
+    return plb_fail_byte(err, PLB_EDATA, (int64_t)a->size,
+                         "the .npy file is cut off in its header; copy or save it again");
   cursor c = {a->data, a->data + start, a->data + start + length};
   a->body = start + length;
   return read_literal(&c, a, err);
@@ -189,10 +200,13 @@ static plb_status check_size(array *a, plb_error *err) {
     return plb_fail_byte(err, PLB_EDATA, (int64_t)a->body, "the array is empty; save it again");
   const size_t there = a->size - a->body, promised = count * a->bytes;
   if (there < promised)
-    return plb_fail_byte(err, PLB_EDATA, (int64_t)a->size, "the .npy file is cut off: %zu bytes of numbers are promised, %zu are there; copy or save it again",
-                         promised, there);
+    return plb_fail_byte(
+        err, PLB_EDATA, (int64_t)a->size,
+        "the .npy file is cut off: %zu bytes of numbers are promised, %zu are there; copy or save it again", promised,
+        there);
   if (there > promised)
-    return plb_fail_byte(err, PLB_EDATA, (int64_t)(a->body + promised), "there are %zu more bytes behind the array; save it again as one array", there - promised);
+    return plb_fail_byte(err, PLB_EDATA, (int64_t)(a->body + promised),
+                         "there are %zu more bytes behind the array; save it again as one array", there - promised);
   return PLB_OK;
 }
 
@@ -200,7 +214,9 @@ static plb_status check_size(array *a, plb_error *err) {
 static double half_value(unsigned bits) {
   const int exponent = (int)(bits >> 10 & 31);
   const double fraction = bits & 1023;
-  double value = exponent == 31 ? (fraction > 0.0 ? NAN : INFINITY) : exponent == 0 ? ldexp(fraction, -24) : ldexp(fraction + 1024.0, exponent - 25);
+  double value = exponent == 31  ? (fraction > 0.0 ? NAN : INFINITY)
+                 : exponent == 0 ? ldexp(fraction, -24)
+                                 : ldexp(fraction + 1024.0, exponent - 25);
   return bits & 0x8000 ? -value : value;
 }
 
@@ -268,7 +284,8 @@ static bool read_clock(const array *a, lane from, plb_clock *clock) {
   return clock->count > 1 && clock->repeats == 0 && plb_clock_uneven(clock) < 0.8;
 }
 
-static plb_status read_npy(plb_capture *out, const char *data, size_t size, const plb_read_options *options, plb_error *err) {
+static plb_status read_npy(plb_capture *out, const char *data, size_t size, const plb_read_options *options,
+                           plb_error *err) {
   array a = {.data = data, .size = size};
   plb_status status = read_header(&a, err);
   if (status == PLB_OK)
@@ -280,7 +297,8 @@ static plb_status read_npy(plb_capture *out, const char *data, size_t size, cons
   const bool by_row = a.dimensions == 2 && a.shape[1] > a.shape[0];
   const size_t channels = a.dimensions < 2 ? 1 : by_row ? a.shape[0] : a.shape[1];
   if (channels > MOST_CHANNELS)
-    return plb_fail_byte(err, PLB_EDATA, (int64_t)a.body, "%zu channels are too many; save at most %d", channels, MOST_CHANNELS);
+    return plb_fail_byte(err, PLB_EDATA, (int64_t)a.body, "%zu channels are too many; save at most %d", channels,
+                         MOST_CHANNELS);
   plb_clock clock;
   const bool has_time = options->rate_hz == 0.0 && channels > 1 && read_clock(&a, find_lane(&a, 0, by_row), &clock);
   if (options->rate_hz == 0.0 && !has_time)

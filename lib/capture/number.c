@@ -32,9 +32,10 @@ static const long double power10_long[PLB_DECIMAL_POWERS] = {
     1e14L, 1e15L, 1e16L, 1e17L, 1e18L, 1e19L, 1e20L, 1e21L, 1e22L, 1e23L, 1e24L, 1e25L, 1e26L, 1e27L};
 
 /*
- * Up to 2^53 both operands are exact doubles and one division rounds correctly (Clinger, How to Read Floating Point Numbers
- * Accurately, 1990). Beyond, the quotient is formed in extended precision; when one unit in its last place either way gives the same
- * double, that double is right. Where long double is no wider than double the two never agree and the slow path decides.
+ * Up to 2^53 both operands are exact doubles and one division rounds correctly (Clinger, How to Read Floating Point
+ * Numbers Accurately, 1990). Beyond, the quotient is formed in extended precision; when one unit in its last place
+ * either way gives the same double, that double is right. Where long double is no wider than double the two never agree
+ * and the slow path decides.
  */
 bool plb_decimal_value(const plb_decimal *decimal, double *out) {
   const uint64_t digits = decimal->digits;
@@ -51,7 +52,8 @@ bool plb_decimal_value(const plb_decimal *decimal, double *out) {
     const long double wide = (long double)digits;
     const long double near = decimals >= 0 ? wide / power10_long[decimals] : wide * power10_long[-decimals];
     value = (double)(near - near * LDBL_EPSILON);
-    if (value != (double)(near + near * LDBL_EPSILON)) return false;
+    if (value != (double)(near + near * LDBL_EPSILON))
+      return false;
   } else {
     return false;
   }
@@ -61,17 +63,21 @@ bool plb_decimal_value(const plb_decimal *decimal, double *out) {
 
 bool plb_number_value(const char *text, size_t size, char mark, double *out) {
   char copy[512];
-  if (size == 0 || size >= sizeof copy) return false;
+  if (size == 0 || size >= sizeof copy)
+    return false;
   memcpy(copy, text, size);
   copy[size] = '\0';
   if (mark != '.') {
-    if (strchr(copy, '.')) return false;
+    if (strchr(copy, '.'))
+      return false;
     char *comma = strchr(copy, mark);
     if (comma) {
-      if (comma[1] < '0' || comma[1] > '9') return false;
+      if (comma[1] < '0' || comma[1] > '9')
+        return false;
       *comma = '.';
     }
   }
-  if (strspn(copy, "+-0123456789.eE") != size) return false; /* no names of infinities, no hexadecimal */
+  if (strspn(copy, "+-0123456789.eE") != size)
+    return false; /* no names of infinities, no hexadecimal */
   return plb_text_number(copy, size, out);
 }

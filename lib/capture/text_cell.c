@@ -131,7 +131,7 @@ bool plb_cell_is_missing(const plb_cell *cell) {
 }
 
 bool plb_cell_is_infinite(const plb_cell *cell) {
-  static const char *const words[] = {"inf",       "+inf",      "-inf",         "infinity",      "+infinity",
+  static const char *const words[] = {"inf",       "+inf",         "-inf",          "infinity",      "+infinity",
                                       "-infinity", "\xE2\x88\x9E", "-\xE2\x88\x9E", "+\xE2\x88\x9E", NULL};
   return is_one_of(cell, words);
 }

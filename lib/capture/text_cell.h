@@ -21,10 +21,12 @@ const char *plb_line_next(const char *p, const char *end);
 /** The end of this line: its line end or `end`. */
 const char *plb_line_end(const char *p, const char *end);
 
-/** Read the cell at `p`. @return the start of the next cell, or, when the cell is the last one, the line end or `end` */
+/** Read the cell at `p`. @return the start of the next cell, or, when the cell is the last one, the line end or `end`
+ */
 const char *plb_cell_read(const char *p, const char *end, char separator, plb_cell *out);
 
-/** Copy a cell as a name: quotes undone, blanks inside squeezed, control characters dropped. @return false when it does not fit or is empty */
+/** Copy a cell as a name: quotes undone, blanks inside squeezed, control characters dropped. @return false when it does
+ * not fit or is empty */
 bool plb_cell_copy(const plb_cell *cell, char *out, size_t size);
 
 /** True for the words loggers write where there is no value: nothing, nan, NA, n/a, null, -, ---. */

@@ -39,10 +39,12 @@ static size_t put_utf8(char *out, uint32_t c) {
   return 4;
 }
 
-plb_status plb_encoding_to_utf8(const char *data, size_t size, plb_encoding encoding, char **out, size_t *size_out, plb_error *err) {
+plb_status plb_encoding_to_utf8(const char *data, size_t size, plb_encoding encoding, char **out, size_t *size_out,
+                                plb_error *err) {
   const bool big = encoding == PLB_ENCODING_UTF16_BE;
   if (size % 2 != 0)
-    return plb_fail_byte(err, PLB_EDATA, (int64_t)size - 1, "half a UTF-16 character at the end; copy or export the file again");
+    return plb_fail_byte(err, PLB_EDATA, (int64_t)size - 1,
+                         "half a UTF-16 character at the end; copy or export the file again");
   char *text = plb_resize(NULL, size / 2 * 3 + 1, 1); /* three bytes for two at the most, four for four */
   if (!text)
     return plb_fail(err, PLB_ENOMEM, "not enough memory for this recording; close other programs");

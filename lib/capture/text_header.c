@@ -25,7 +25,7 @@ void plb_text_header_split(plb_header *h) {
   const size_t n = strlen(h->name);
   const char *unit = plb_unit_from_label(h->name);
   if (n == 1 && h->name[0] != 'V' && h->name[0] != 's')
-    return; /* "A" is a channel's letter more often than an ampere */
+    return;                               /* "A" is a channel's letter more often than an ampere */
   if (unit && strcmp(unit, "min") != 0) { /* "V" alone names the unit; it still serves as a name */
     plb_text_copy(h->unit, sizeof h->unit, unit);
     return;

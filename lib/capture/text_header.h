@@ -4,9 +4,9 @@
 #include "capture/text_layout.h"
 
 typedef struct plb_header {
-  char header[PLB_NAME_SIZE]; /**< as the file has it, empty if there is none or it is too long */
-  char name[PLB_NAME_SIZE];   /**< without the unit */
-  char unit[PLB_UNIT_SIZE];   /**< UCUM, empty if not told */
+  char header[PLB_NAME_SIZE];       /**< as the file has it, empty if there is none or it is too long */
+  char name[PLB_NAME_SIZE];         /**< without the unit */
+  char unit[PLB_UNIT_SIZE];         /**< UCUM, empty if not told */
   char unknown_unit[PLB_UNIT_SIZE]; /**< a unit in the units row that is not known, else empty */
   bool too_long;
 } plb_header;

@@ -1,86 +1,21 @@
-#include "capture/text_layout.h"
-#include "capture/number.h"
-#include "core/core.h"
+#include "capture/text_sample.h"
 #include <string.h>
 
-enum { HEAD_LINES = 400, SPREAD_PLACES = 4, SPREAD_LINES = 64, MOST_LINES = HEAD_LINES + SPREAD_PLACES * SPREAD_LINES, SURE_ROWS = 3 };
+enum { SURE_ROWS = 3 };
 
 /* The ways to read a line, the likelier first: of equal evidence the first one wins. */
-static const struct way {
-  char separator, mark;
-} ways[] = {{'\t', '.'}, {';', '.'}, {',', '.'}, {PLB_BLANKS, '.'}, {'\t', ','}, {';', ','}, {PLB_BLANKS, ','}, {',', ','}};
+static const plb_text_way ways[] = {{'\t', '.'}, {';', '.'}, {',', '.'},        {PLB_BLANKS, '.'},
+                                    {'\t', ','}, {';', ','}, {PLB_BLANKS, ','}, {',', ','}};
 enum { WAYS = sizeof ways / sizeof ways[0] };
 
-typedef struct sample {
-  const char *line[MOST_LINES];
-  size_t count;
-} sample;
-
-typedef struct row_count {
-  size_t cells, numbers, texts;
-  bool ends_empty;
-} row_count;
-
-bool plb_text_is_comment(const char *line, char separator) {
-  while (plb_is_blank(*line) && *line != separator)
-    line++;
-  return *line == '#' || *line == '%' || (*line == ';' && separator != ';');
-}
-
-static bool is_empty_line(const char *p, const char *end) {
-  while (p < end && plb_is_blank(*p))
-    p++;
-  return p >= end || plb_is_line_end(*p);
-}
-
-static const char *add_lines(sample *s, const char *p, const char *end, size_t most, bool leave_cut) {
-  for (size_t i = 0; i < most && p < end; i++) {
-    const char *stop = plb_line_end(p, end);
-    if (leave_cut && stop == end && s->count > 0)
-      return end;
-    if (!is_empty_line(p, end))
-      s->line[s->count++] = p;
-    p = plb_line_next(p, end);
-  }
-  return p;
-}
-
-/* A last line without its line end may be cut off; it gives no evidence unless it is the only one. */
-static void take_sample(sample *s, const char *begin, const char *end) {
-  s->count = 0;
-  const char *p = add_lines(s, begin, end, HEAD_LINES, true);
-  const size_t rest = (size_t)(end - p);
-  for (size_t i = 0; i < SPREAD_PLACES; i++) {
-    const char *start = p + rest / (SPREAD_PLACES + 1) * (i + 1);
-    const char *stop = p + rest / (SPREAD_PLACES + 1) * (i + 2);
-    if (rest > 0)
-      add_lines(s, plb_line_next(start, end), stop, SPREAD_LINES, true);
-  }
-}
-
-static row_count count_row(const char *p, const char *end, struct way way) {
-  row_count n = {0, 0, 0, false};
-  plb_cell cell;
-  do {
-    p = plb_cell_read(p, end, way.separator, &cell);
-    n.cells++;
-    if (plb_cell_is_number(&cell, way.mark))
-      n.numbers++;
-    else if (!plb_cell_is_missing(&cell) && !plb_cell_is_infinite(&cell))
-      n.texts++;
-    n.ends_empty = cell.size == 0;
-  } while (!cell.last && n.cells <= PLB_TEXT_MOST_COLUMNS);
-  return n;
-}
-
 /* The most frequent number of cells among lines that hold a number, and how well this way of reading explains them. */
-static double weigh(const sample *s, const char *end, struct way way, size_t *columns_out) {
+static double weigh(const plb_text_sample *s, const char *end, plb_text_way way, size_t *columns_out) {
   uint16_t lines[PLB_TEXT_MOST_COLUMNS + 2] = {0};
   float weight[PLB_TEXT_MOST_COLUMNS + 2] = {0};
   for (size_t i = 0; i < s->count; i++) {
     if (plb_text_is_comment(s->line[i], way.separator))
       continue;
-    const row_count n = count_row(s->line[i], end, way);
+    const plb_text_row_count n = plb_text_count_row(s->line[i], end, way);
     if (n.numbers == 0)
       continue;
     lines[n.cells]++;
@@ -94,7 +29,7 @@ static double weigh(const sample *s, const char *end, struct way way, size_t *co
   return best == 0 ? -1e9 : (double)weight[best];
 }
 
-static bool choose_way(const sample *s, plb_text_layout *out) {
+static bool choose_way(const plb_text_sample *s, plb_text_layout *out) {
   double best = -1e9;
   for (size_t i = 0; i < WAYS; i++) {
     size_t columns;
@@ -109,90 +44,9 @@ static bool choose_way(const sample *s, plb_text_layout *out) {
   return best > -1e9;
 }
 
-typedef struct comma_evidence {
-  size_t rows, points, signs, padded, headers, grouped, decimal;
-  bool even_steps;   /* the first cells count up evenly */
-  const char *first; /* row */
-} comma_evidence;
-
-static bool begins_with_sign(const plb_cell *cell) { return cell->size > 0 && (cell->text[0] == '-' || cell->text[0] == '+'); }
-
-/* "1,234": one to three digits that do not begin with nought, a comma, three digits: thousands or thousandths. */
-static bool may_be_grouped(const plb_cell *cell) {
-  const char *comma = memchr(cell->text, ',', cell->size);
-  const char *first = cell->text + begins_with_sign(cell);
-  return comma && comma > first && comma - first <= 3 && *first != '0' && cell->text + cell->size - comma == 4;
-}
-
-static void weigh_comma(const plb_text_layout *t, const char *line, bool follows, comma_evidence *e, double *before) {
-  const struct way way = {t->separator, t->mark};
-  const row_count n = count_row(line, t->end, way);
-  e->headers += n.cells == t->columns && n.texts > 0;
-  if (n.cells != t->columns || n.numbers != n.cells)
-    return;
-  const char *p = line;
-  e->first = e->first ? e->first : line;
-  for (size_t j = 0; j < t->columns; j++) {
-    plb_cell cell;
-    p = plb_cell_read(p, t->end, t->separator, &cell);
-    double value = 0.0;
-    e->points += memchr(cell.text, '.', cell.size) != NULL || cell.quoted;
-    e->signs += j % 2 == 1 && begins_with_sign(&cell);
-    e->padded += j % 2 == 1 && cell.size > 1 && cell.text[0] == '0';
-    e->grouped += may_be_grouped(&cell);
-    e->decimal += memchr(cell.text, ',', cell.size) != NULL && !may_be_grouped(&cell);
-    if (j == 0 && follows && plb_number_value(cell.text, cell.size, t->mark, &value)) {
-      const double step = value - before[0];
-      if (e->rows == 1)
-        before[1] = step;
-      e->even_steps = e->rows == 0 || (e->even_steps && step > 0.0 && step == before[1]);
-      before[0] = value;
-    }
-  }
-  e->rows++;
-}
-
-static int64_t line_of(const plb_text_layout *t, const char *place) {
-  int64_t line = 1;
-  for (const char *p = t->begin; place && p < place; p = plb_line_next(p, t->end))
-    line++;
-  return line;
-}
-
-/*
- * A comma can stand between columns, in front of decimals or between thousands. "0,5" on every line is one column with a decimal comma
- * or two columns of whole numbers; only evidence decides, and without any the file is refused.
- */
-static plb_status check_comma(const sample *s, plb_text_layout *t, plb_error *err) {
-  if (t->separator != ',' && t->mark != ',')
-    return PLB_OK;
-  comma_evidence e = {0};
-  double before[2] = {0.0, 0.0};
-  for (size_t i = 0; i < s->count; i++)
-    if (!plb_text_is_comment(s->line[i], t->separator))
-      weigh_comma(t, s->line[i], i < HEAD_LINES, &e, before);
-  if (t->mark == ',' && t->separator != ',') {
-    if (e.grouped > 0 && e.decimal == 0)
-      return plb_fail_line(err, PLB_EDATA, line_of(t, e.first), 0, "a number such as 1,234 may have a decimal comma or a mark between thousands; export with a decimal point");
-    return PLB_OK;
-  }
-  if (t->mark == ',' || e.points > 0 || t->columns % 2 != 0)
-    return PLB_OK;
-  const bool separates = e.signs > 0 || e.headers > 0 || (e.rows > 2 && e.even_steps);
-  if (e.padded == 0 && (separates || t->columns > 2))
-    return PLB_OK;
-  if (e.padded > 0 && !separates && t->columns == 2) {
-    t->separator = ';';
-    t->mark = ',';
-    t->columns = 1;
-    return PLB_OK;
-  }
-  return plb_fail_line(err, PLB_EDATA, line_of(t, e.first), 0, "the comma may be the decimal mark or stand between columns; export with semicolons or with a decimal point");
-}
-
 /* Which columns hold numbers: those with at least as many numbers as texts. */
-static plb_status tell_kinds(const sample *s, plb_text_layout *out, plb_error *err) {
-  const struct way way = {out->separator, out->mark};
+static plb_status tell_kinds(const plb_text_sample *s, plb_text_layout *out, plb_error *err) {
+  const plb_text_way way = {out->separator, out->mark};
   int *votes = plb_calloc(out->columns, sizeof *votes);
   out->numeric = plb_calloc(out->columns, sizeof *out->numeric);
   if (!votes || !out->numeric) {
@@ -203,7 +57,7 @@ static plb_status tell_kinds(const sample *s, plb_text_layout *out, plb_error *e
   for (size_t i = 0; i < s->count; i++) {
     if (plb_text_is_comment(s->line[i], way.separator))
       continue;
-    const row_count n = count_row(s->line[i], out->end, way);
+    const plb_text_row_count n = plb_text_count_row(s->line[i], out->end, way);
     if (n.cells != out->columns || n.numbers == 0)
       continue;
     ends_empty = ends_empty && n.ends_empty;
@@ -227,7 +81,8 @@ static plb_status tell_kinds(const sample *s, plb_text_layout *out, plb_error *e
 
 typedef enum line_kind { LINE_ROW, LINE_WORDS, LINE_OTHER } line_kind;
 
-/* A row has the right number of cells and a number or nothing in every numeric column; words have no number in any of them. */
+/* A row has the right number of cells and a number or nothing in every numeric column; words have no number in any of
+ * them. */
 static line_kind tell_line(const plb_text_layout *t, const char *p) {
   size_t numbers = 0, wrong = 0, cells = 0, words = 0;
   plb_cell cell;
@@ -248,15 +103,15 @@ static line_kind tell_line(const plb_text_layout *t, const char *p) {
 }
 
 /*
- * The body begins at the first row. One or two rows followed by a line of words belong to a preamble; a row that is wrong in one cell
- * only does not: it is left to the reader, which names it.
+ * The body begins at the first row. One or two rows followed by a line of words belong to a preamble; a row that is
+ * wrong in one cell only does not: it is left to the reader, which names it.
  */
 static bool find_body(plb_text_layout *t) {
   const char *candidate = NULL;
   int64_t line = 1, candidate_line = 0;
   int run = 0;
   for (const char *p = t->begin; p < t->end && run < SURE_ROWS; p = plb_line_next(p, t->end), line++) {
-    if (is_empty_line(p, t->end) || plb_text_is_comment(p, t->separator))
+    if (plb_text_is_empty_line(p, t->end) || plb_text_is_comment(p, t->separator))
       continue;
     const line_kind kind = tell_line(t, p);
     if (kind == LINE_ROW) {
@@ -325,7 +180,7 @@ static void find_names(plb_text_layout *t) {
   const char *above[2] = {NULL, NULL}; /* the nearest lines above the body, [0] the nearest */
   for (const char *p = t->begin; p < t->body; p = plb_line_next(p, t->end)) {
     const char *line = behind_comment(t, p);
-    if (is_empty_line(p, t->end) || (line != p && !fits_header(t, line)))
+    if (plb_text_is_empty_line(p, t->end) || (line != p && !fits_header(t, line)))
       continue;
     above[1] = above[0];
     above[0] = line;
@@ -358,17 +213,17 @@ static plb_status check_line_above(const plb_text_layout *t, plb_error *err) {
   const char *above = NULL;
   for (const char *p = t->begin; p < t->body; p = plb_line_next(p, t->end))
     above = p;
-  if (!above || is_empty_line(above, t->end) || plb_text_is_comment(above, t->separator))
+  if (!above || plb_text_is_empty_line(above, t->end) || plb_text_is_comment(above, t->separator))
     return PLB_OK;
-  const row_count n = count_row(above, t->end, (struct way){t->separator, t->mark});
+  const plb_text_row_count n = plb_text_count_row(above, t->end, (plb_text_way){t->separator, t->mark});
   plb_cell first;
   plb_cell_read(above, t->end, t->separator, &first);
   if (n.numbers < 1 || t->columns < 2 || !plb_cell_is_number(&first, t->mark))
     return PLB_OK;
   const size_t cells = count_cells(t, above);
   if (cells != t->columns && n.texts == 0 && n.numbers > 1)
-    return plb_fail_line(err, PLB_EDATA, t->body_line - 1, 0, "this row has %zu columns, the others have %zu; correct or remove it", cells,
-                         t->columns);
+    return plb_fail_line(err, PLB_EDATA, t->body_line - 1, 0,
+                         "this row has %zu columns, the others have %zu; correct or remove it", cells, t->columns);
   if (cells != t->columns)
     return PLB_OK;
   const char *p = above;
@@ -383,20 +238,20 @@ static plb_status check_line_above(const plb_text_layout *t, plb_error *err) {
 }
 
 static void keep_row(plb_text_layout *t, const char *line, size_t *bytes) {
-  if (plb_text_is_comment(line, t->separator) || is_empty_line(line, t->end) || tell_line(t, line) != LINE_ROW)
+  if (plb_text_is_comment(line, t->separator) || plb_text_is_empty_line(line, t->end) || tell_line(t, line) != LINE_ROW)
     return;
   t->row[t->rows++] = line;
   *bytes += (size_t)(plb_line_next(line, t->end) - line);
 }
 
 /* The rows the later steps learn from: the first ones, then those spread over the file. */
-static plb_status keep_rows(const sample *s, plb_text_layout *t, plb_error *err) {
-  t->row = plb_calloc(HEAD_LINES + s->count, sizeof *t->row);
+static plb_status keep_rows(const plb_text_sample *s, plb_text_layout *t, plb_error *err) {
+  t->row = plb_calloc(PLB_TEXT_HEAD_LINES + s->count, sizeof *t->row);
   if (!t->row)
     return plb_fail(err, PLB_ENOMEM, "not enough memory; close other programs");
   size_t bytes = 0;
   const char *p = t->body;
-  for (size_t i = 0; i < HEAD_LINES && p < t->end; i++, p = plb_line_next(p, t->end))
+  for (size_t i = 0; i < PLB_TEXT_HEAD_LINES && p < t->end; i++, p = plb_line_next(p, t->end))
     keep_row(t, p, &bytes);
   t->head_rows = t->rows;
   for (size_t i = 0; i < s->count; i++)
@@ -407,25 +262,27 @@ static plb_status keep_rows(const sample *s, plb_text_layout *t, plb_error *err)
 }
 
 /* More columns than a recorder has channels. */
-static plb_status check_width(const sample *s, const plb_text_layout *t, plb_error *err) {
+static plb_status check_width(const plb_text_sample *s, const plb_text_layout *t, plb_error *err) {
   for (size_t i = 0; i < s->count; i++)
     for (size_t w = 0; w < WAYS; w++)
-      if (count_row(s->line[i], t->end, ways[w]).numbers > PLB_TEXT_MOST_COLUMNS)
-        return plb_fail(err, PLB_EDATA, "there are more than %d columns; export the channels in parts", PLB_TEXT_MOST_COLUMNS);
+      if (plb_text_count_row(s->line[i], t->end, ways[w]).numbers > PLB_TEXT_MOST_COLUMNS)
+        return plb_fail(err, PLB_EDATA, "there are more than %d columns; export the channels in parts",
+                        PLB_TEXT_MOST_COLUMNS);
   return PLB_OK;
 }
 
-static plb_status fail_without_rows(const sample *s, const plb_text_layout *t, plb_error *err) {
+static plb_status fail_without_rows(const plb_text_sample *s, const plb_text_layout *t, plb_error *err) {
   if (s->count == 0)
     return plb_fail(err, PLB_EDATA, "the file is empty; record or export it again");
   const char *first = s->line[0] + strspn(s->line[0], " \t");
   if (*first == '<' || *first == '{')
-    return plb_fail_line(err, PLB_EDATA, 1, 0, "this is %s, not a table of numbers; export the recording as delimited text",
+    return plb_fail_line(err, PLB_EDATA, 1, 0,
+                         "this is %s, not a table of numbers; export the recording as delimited text",
                          *first == '<' ? "an XML or HTML document" : "a JSON document");
   /* the last line is the likeliest row: say what is wrong with its first cell that begins like a number */
   const char *p = s->line[s->count - 1];
   const char *line = p;
-  const int64_t number = line_of(t, line);
+  const int64_t number = plb_text_line_of(t, line);
   static const char separators[] = {'\t', ';', ',', PLB_BLANKS};
   for (size_t i = 0; i < sizeof separators; i++) {
     plb_cell cell;
@@ -439,17 +296,17 @@ static plb_status fail_without_rows(const sample *s, const plb_text_layout *t, p
 
 plb_status plb_text_layout_find(plb_text_layout *out, const char *text, size_t size, plb_error *err) {
   *out = (plb_text_layout){.begin = text, .end = text + size};
-  sample *s = plb_calloc(1, sizeof *s);
+  plb_text_sample *s = plb_calloc(1, sizeof *s);
   if (!s)
     return plb_fail(err, PLB_ENOMEM, "not enough memory; close other programs");
-  take_sample(s, text, out->end);
+  plb_text_take_sample(s, text, out->end);
   plb_status status = PLB_OK;
   if (!choose_way(s, out)) {
     status = check_width(s, out, err);
     status = status == PLB_OK ? fail_without_rows(s, out, err) : status;
   }
   if (status == PLB_OK)
-    status = check_comma(s, out, err);
+    status = plb_text_check_comma(s, out, err);
   if (status == PLB_OK)
     status = tell_kinds(s, out, err);
   if (status == PLB_OK && !find_body(out))

@@ -1,8 +1,8 @@
 #ifndef PLB_CAPTURE_TEXT_LAYOUT_H
 #define PLB_CAPTURE_TEXT_LAYOUT_H
 /**
- * @file  How a delimited text is laid out: separator, decimal mark, number of columns, where the rows of numbers begin and which lines
- * name the columns. Decided by evidence from the first lines and from four places spread over the file.
+ * @file  How a delimited text is laid out: separator, decimal mark, number of columns, where the rows of numbers begin
+ * and which lines name the columns. Decided by evidence from the first lines and from four places spread over the file.
  */
 #include "capture/text_cell.h"
 
@@ -35,6 +35,7 @@ bool plb_text_is_comment(const char *line, char separator);
 bool plb_text_is_like_number(const plb_cell *cell);
 
 /** Explain why a cell is no number. */
-plb_status plb_text_fail_cell(const plb_cell *cell, char separator, char mark, int64_t line, int64_t column, plb_error *err);
+plb_status plb_text_fail_cell(const plb_cell *cell, char separator, char mark, int64_t line, int64_t column,
+                              plb_error *err);
 
 #endif

@@ -9,7 +9,8 @@ typedef enum says { SAYS_NOTHING, SAYS_RATE, SAYS_INTERVAL } says;
 
 /* `lower` is a line in small letters; the key is what stands in front of the number. */
 static says tell_key(const char *lower) {
-  static const char *const intervals[] = {"interval", "increment", "period", "delta t", "delta_t", "timestep", "time step", "time per sample", NULL};
+  static const char *const intervals[] = {"interval", "increment", "period",          "delta t", "delta_t",
+                                          "timestep", "time step", "time per sample", NULL};
   const bool of_samples = strstr(lower, "sampl") != NULL;
   for (size_t i = 0; intervals[i]; i++)
     if (strstr(lower, intervals[i]) && (of_samples || strcmp(intervals[i], "period") != 0))

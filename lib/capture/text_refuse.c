@@ -52,11 +52,13 @@ bool plb_text_is_like_number(const plb_cell *cell) {
   return digits > 0 && digits + count_of(cell, ".,' +-eE") == cell->size;
 }
 
-plb_status plb_text_fail_cell(const plb_cell *cell, char separator, char mark, int64_t line, int64_t column, plb_error *err) {
+plb_status plb_text_fail_cell(const plb_cell *cell, char separator, char mark, int64_t line, int64_t column,
+                              plb_error *err) {
   char shown[SHOWN + 8];
   excerpt(cell, shown);
   const size_t points = count_of(cell, "."), commas = count_of(cell, ",");
-  const size_t digits = count_of(cell, "0123456789"), others = cell->size - digits - points - commas - count_of(cell, "+-eE");
+  const size_t digits = count_of(cell, "0123456789"),
+               others = cell->size - digits - points - commas - count_of(cell, "+-eE");
   const char *text = "'%s' is not a number; correct the cell or leave it empty";
   if (cell->open)
     text = "a quote is opened before '%s' and not closed; close or remove it";

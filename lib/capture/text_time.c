@@ -21,8 +21,10 @@ static void lower_copy(const char *header, char out[PLB_NAME_SIZE]) {
 }
 
 bool plb_time_is_name(const char *header) {
-  static const char *const words[] = {"time", "times", "timestamp", "t", "zeit", "temps", "tiempo", "tempo", "tid", "tijd", "czas", NULL};
-  static const char *const units[] = {"s", "sec", "seconds", "ms", "us", "ns", "\xC2\xB5s", NULL}; /* a unit as the whole header */
+  static const char *const words[] = {"time",   "times", "timestamp", "t",    "zeit", "temps",
+                                      "tiempo", "tempo", "tid",       "tijd", "czas", NULL};
+  static const char *const units[] = {"s",  "sec", "seconds",   "ms",
+                                      "us", "ns",  "\xC2\xB5s", NULL}; /* a unit as the whole header */
   char text[PLB_NAME_SIZE];
   lower_copy(header, text);
   for (size_t i = 0; words[i]; i++)
@@ -35,7 +37,8 @@ bool plb_time_is_name(const char *header) {
 }
 
 bool plb_time_is_counter_name(const char *header) {
-  static const char *const words[] = {"sample", "samples", "index", "no", "nr", "n", "i", "row", "point", "count", "number", "#", NULL};
+  static const char *const words[] = {"sample", "samples", "index", "no",     "nr", "n", "i",
+                                      "row",    "point",   "count", "number", "#",  NULL};
   char text[PLB_NAME_SIZE];
   lower_copy(header, text);
   for (size_t i = 0; words[i]; i++)
@@ -49,8 +52,9 @@ void plb_clock_start(plb_clock *clock, int decimals, int digits) {
 }
 
 /*
- * Stamps are rounded where they are printed: to a fixed number of decimals, or to a number of significant digits, so that the grain
- * grows with the stamp. Both are known from sample rows; trailing noughts that were not printed do no harm that way.
+ * Stamps are rounded where they are printed: to a fixed number of decimals, or to a number of significant digits, so
+ * that the grain grows with the stamp. Both are known from sample rows; trailing noughts that were not printed do no
+ * harm that way.
  */
 static void note_grain(plb_clock *clock, double time) {
   while (fabs(time) >= clock->bracket && clock->bracket < 1e30)

@@ -4,7 +4,8 @@
 #include "capture/number.h"
 #include "core/core.h"
 
-/** True when a header names time: "time", "t", "Time since start" and their like; its unit, if it carries one, goes to `unit_out` (UCUM). */
+/** True when a header names time: "time", "t", "Time since start" and their like; its unit, if it carries one, goes to
+ * `unit_out` (UCUM). */
 bool plb_time_is_name(const char *header);
 
 /** True for the name of a column that counts rows. */
@@ -14,14 +15,14 @@ bool plb_time_is_counter_name(const char *header);
 typedef struct plb_clock {
   size_t count;
   double first, last;
-  double least_grain;             /**< what the last decimal is worth where most are printed */
-  double digit_share;             /**< 10^-(significant digits printed) */
-  double bracket;                 /**< the power of ten above every stamp so far */
-  double grain;                   /**< how finely the last stamp is printed */
+  double least_grain; /**< what the last decimal is worth where most are printed */
+  double digit_share; /**< 10^-(significant digits printed) */
+  double bracket;     /**< the power of ten above every stamp so far */
+  double grain;       /**< how finely the last stamp is printed */
   double first_grain;
-  double widest, narrowest;       /**< steps, each given the benefit of its rounding */
-  size_t widest_row;              /**< the row behind the widest step, from 0 */
-  size_t repeats;                 /**< steps of nought */
+  double widest, narrowest; /**< steps, each given the benefit of its rounding */
+  size_t widest_row;        /**< the row behind the widest step, from 0 */
+  size_t repeats;           /**< steps of nought */
 } plb_clock;
 
 /** @param decimals  the most decimals that a stamp has; @param digits  the most significant digits that a stamp has */

@@ -3,8 +3,9 @@
 #include <stdio.h>
 
 /*
- * Delimited text that the reader of this library reads back bit for bit: the sample rate in a comment, a header, the time, the channels.
- * The time column serves other programs; its digits are those that tell the samples apart, with four to spare.
+ * Delimited text that the reader of this library reads back bit for bit: the sample rate in a comment, a header, the
+ * time, the channels. The time column serves other programs; its digits are those that tell the samples apart, with
+ * four to spare.
  */
 
 enum { SPARE_DIGITS = 4, MOST_DECIMALS = 15 };
@@ -37,7 +38,8 @@ static int print_code(char out[PLB_NUMBER_SIZE], int32_t code, int decimals) {
     unit *= 10;
   if (decimals == 0)
     return snprintf(out, PLB_NUMBER_SIZE, "%d", (int)code);
-  return snprintf(out, PLB_NUMBER_SIZE, "%s%lld.%0*lld", code < 0 ? "-" : "", (long long)(size / unit), decimals, (long long)(size % unit));
+  return snprintf(out, PLB_NUMBER_SIZE, "%s%lld.%0*lld", code < 0 ? "-" : "", (long long)(size / unit), decimals,
+                  (long long)(size % unit));
 }
 
 static void write_value(const plb_capture *capture, size_t channel, size_t at, plb_buffer *b) {
@@ -76,8 +78,10 @@ plb_status plb_capture_write_text(const plb_capture *capture, const char *path, 
       write_value(capture, k, i, &b);
     plb_buffer_append(&b, "\n", 1);
   }
-  plb_status status = b.status == PLB_OK ? plb_file_write(path, b.data, b.size, err)
-                                         : plb_fail(err, b.status, "not enough memory to write this recording; write a shorter part of it");
+  plb_status status =
+      b.status == PLB_OK
+          ? plb_file_write(path, b.data, b.size, err)
+          : plb_fail(err, b.status, "not enough memory to write this recording; write a shorter part of it");
   plb_buffer_dispose(&b);
   return status == PLB_OK ? PLB_OK : plb_fail_path(err, status, path);
 }

@@ -12,7 +12,8 @@
  *   fmt     0  u16 tag   2  u16 channels   4  u32 rate   8  u32 bytes a second   12  u16 block   14  u16 bits
  *          16  u16 size of the extension  18  u16 valid bits  20  u32 speaker mask  24  GUID, its first u16 the tag
  *
- * Integers are codes around nought, full scale is 1 (8-bit samples are unsigned with 128 as nought, wider ones two's complement).
+ * Integers are codes around nought, full scale is 1 (8-bit samples are unsigned with 128 as nought, wider ones two's
+ * complement).
  */
 
 enum { TAG_INTEGER = 1, TAG_FLOAT = 3, TAG_EXTENSIBLE = 0xFFFE, MOST_CHANNELS = 1024 };
@@ -40,10 +41,12 @@ static plb_status fail_cut(size_t at, const char *what, plb_error *err) {
 }
 
 static plb_status read_fmt(wave *w, size_t at, size_t size, plb_error *err) {
-  static const char pcm_tail[] = "\x00\x00\x00\x00\x10\x00\x80\x00\x00\xAA\x00\x38\x9B\x71"; /* of every GUID that wraps a tag */
+  static const char pcm_tail[] =
+      "\x00\x00\x00\x00\x10\x00\x80\x00\x00\xAA\x00\x38\x9B\x71"; /* of every GUID that wraps a tag */
   const char *p = w->data + at;
   if (size < 16)
-    return plb_fail_byte(err, PLB_EDATA, (int64_t)at, "the format chunk has %zu bytes, at least 16 are needed; the file is damaged, record it again",
+    return plb_fail_byte(err, PLB_EDATA, (int64_t)at,
+                         "the format chunk has %zu bytes, at least 16 are needed; the file is damaged, record it again",
                          size);
   w->tag = plb_u16_le(p);
   w->channels = plb_u16_le(p + 2);
@@ -52,9 +55,11 @@ static plb_status read_fmt(wave *w, size_t at, size_t size, plb_error *err) {
   w->bits = w->valid = plb_u16_le(p + 14);
   if (w->tag == TAG_EXTENSIBLE) {
     if (size < 40 || plb_u16_le(p + 16) < 22)
-      return plb_fail_byte(err, PLB_EDATA, (int64_t)at, "the extensible format chunk is too short; the file is damaged, record it again");
+      return plb_fail_byte(err, PLB_EDATA, (int64_t)at,
+                           "the extensible format chunk is too short; the file is damaged, record it again");
     if (memcmp(p + 26, pcm_tail, 14) != 0)
-      return plb_fail_byte(err, PLB_EDATA, (int64_t)at + 24, "the samples are coded in a way this program does not read; export them as plain PCM");
+      return plb_fail_byte(err, PLB_EDATA, (int64_t)at + 24,
+                           "the samples are coded in a way this program does not read; export them as plain PCM");
     w->valid = plb_u16_le(p + 18);
     w->tag = plb_u16_le(p + 24);
     if (w->valid == 0 || w->valid > w->bits)
@@ -67,16 +72,21 @@ static plb_status check_fmt(const wave *w, size_t at, plb_error *err) {
   const bool integer = w->tag == TAG_INTEGER && (w->bits == 8 || w->bits == 16 || w->bits == 24 || w->bits == 32);
   const bool real = w->tag == TAG_FLOAT && (w->bits == 32 || w->bits == 64);
   if (w->tag != TAG_INTEGER && w->tag != TAG_FLOAT)
-    return plb_fail_byte(err, PLB_EDATA, (int64_t)at, "the samples are compressed (format 0x%04X); export them as plain PCM", w->tag);
+    return plb_fail_byte(err, PLB_EDATA, (int64_t)at,
+                         "the samples are compressed (format 0x%04X); export them as plain PCM", w->tag);
   if (!integer && !real)
-    return plb_fail_byte(err, PLB_EDATA, (int64_t)at + 14,
-                         "samples of %u bits are not read; export 8, 16, 24 or 32 bits, or 32 or 64 bits of floating point", w->bits);
+    return plb_fail_byte(
+        err, PLB_EDATA, (int64_t)at + 14,
+        "samples of %u bits are not read; export 8, 16, 24 or 32 bits, or 32 or 64 bits of floating point", w->bits);
   if (w->channels == 0 || w->channels > MOST_CHANNELS)
-    return plb_fail_byte(err, PLB_EDATA, (int64_t)at + 2, "%u channels make no sense; the file is damaged, record it again", w->channels);
+    return plb_fail_byte(err, PLB_EDATA, (int64_t)at + 2,
+                         "%u channels make no sense; the file is damaged, record it again", w->channels);
   if (w->rate == 0)
-    return plb_fail_byte(err, PLB_EDATA, (int64_t)at + 4, "a sample rate of nought; the file is damaged, record it again");
+    return plb_fail_byte(err, PLB_EDATA, (int64_t)at + 4,
+                         "a sample rate of nought; the file is damaged, record it again");
   if (w->block != w->channels * w->bits / 8)
-    return plb_fail_byte(err, PLB_EDATA, (int64_t)at + 12, "%u bytes for a sample of every channel, but %u channels of %u bits; the file is damaged",
+    return plb_fail_byte(err, PLB_EDATA, (int64_t)at + 12,
+                         "%u bytes for a sample of every channel, but %u channels of %u bits; the file is damaged",
                          w->block, w->channels, w->bits);
   return PLB_OK;
 }
@@ -91,11 +101,13 @@ static plb_status find_data_size(wave *w, size_t at, uint32_t told, plb_error *e
   if (w->open_end)
     size = there - there % w->block;
   if (size > there)
-    return plb_fail_byte(err, PLB_EDATA, (int64_t)w->size,
-                         "the WAVE file is cut off: %llu bytes of samples are promised, %zu are there; copy or record it again",
-                         (unsigned long long)size, there);
+    return plb_fail_byte(
+        err, PLB_EDATA, (int64_t)w->size,
+        "the WAVE file is cut off: %llu bytes of samples are promised, %zu are there; copy or record it again",
+        (unsigned long long)size, there);
   if (size % w->block != 0)
-    return plb_fail_byte(err, PLB_EDATA, (int64_t)(at + (size_t)size), "the last sample is not whole; copy or record the file again");
+    return plb_fail_byte(err, PLB_EDATA, (int64_t)(at + (size_t)size),
+                         "the last sample is not whole; copy or record the file again");
   if (size == 0)
     return plb_fail_byte(err, PLB_EDATA, (int64_t)at, "there are no samples; record it again");
   w->body = at;
@@ -110,7 +122,8 @@ static plb_status find_chunks(wave *w, plb_error *err) {
   if (w->size < 12)
     return fail_cut(w->size, "in its first 12 bytes", err);
   if (memcmp(w->data + 8, "WAVE", 4) != 0)
-    return plb_fail_byte(err, PLB_EDATA, 8, "a RIFF file, but not of WAVE samples; export the recording as WAVE or text");
+    return plb_fail_byte(err, PLB_EDATA, 8,
+                         "a RIFF file, but not of WAVE samples; export the recording as WAVE or text");
   w->wide = w->data[0] != 'R' || w->data[1] != 'I';
   while (w->size - at >= 8) {
     const char *id = w->data + at;
@@ -118,7 +131,8 @@ static plb_status find_chunks(wave *w, plb_error *err) {
     at += 8;
     if (memcmp(id, "data", 4) == 0) {
       if (!has_fmt)
-        return plb_fail_byte(err, PLB_EDATA, (int64_t)at - 8, "the samples come before their format; the file is damaged, record it again");
+        return plb_fail_byte(err, PLB_EDATA, (int64_t)at - 8,
+                             "the samples come before their format; the file is damaged, record it again");
       return find_data_size(w, at, size, err);
     }
     if (size > w->size - at)
@@ -180,7 +194,8 @@ static plb_status read_reals(const wave *w, size_t channel, size_t n, plb_sample
   return PLB_OK;
 }
 
-static plb_status read_wave(plb_capture *out, const char *data, size_t size, const plb_read_options *options, plb_error *err) {
+static plb_status read_wave(plb_capture *out, const char *data, size_t size, const plb_read_options *options,
+                            plb_error *err) {
   wave w = {.data = data, .size = size};
   plb_status status = find_chunks(&w, err);
   if (status != PLB_OK)
@@ -202,7 +217,8 @@ static plb_status read_wave(plb_capture *out, const char *data, size_t size, con
     plb_capture_add_note(out, "the file says %.10g Hz; the rate given holds", out->rate_hz);
     out->rate_hz = options->rate_hz;
   }
-  plb_capture_add_note(out, "%u-bit %s samples, full scale is 1", w.valid, w.tag == TAG_FLOAT ? "floating-point" : "integer");
+  plb_capture_add_note(out, "%u-bit %s samples, full scale is 1", w.valid,
+                       w.tag == TAG_FLOAT ? "floating-point" : "integer");
   if (w.open_end)
     plb_capture_add_note(out, "the file does not say how long it is; all of it is read");
   return PLB_OK;

@@ -15,7 +15,8 @@
 #include <unistd.h>
 
 enum { WAYS = 4 };
-static const char *const names[WAYS] = {"plb_capture_read", "strtod loop (bytes in memory)", "wc -l (process)", "pandas.read_csv (in process)"};
+static const char *const names[WAYS] = {"plb_capture_read", "strtod loop (bytes in memory)", "wc -l (process)",
+                                        "pandas.read_csv (in process)"};
 
 static double now_s(void) {
   struct timespec t;
@@ -32,7 +33,8 @@ static size_t write_table(const char *path, size_t rows) {
     return 0;
   long long size = 0;
   for (size_t i = 0; i < rows; i++)
-    size += fprintf(file, "%.6f,%.4f,%.5f\n", (double)i * 1e-5, 3.0 * plb_random_normal(&random), 2.0 + plb_random_normal(&random));
+    size += fprintf(file, "%.6f,%.4f,%.5f\n", (double)i * 1e-5, 3.0 * plb_random_normal(&random),
+                    2.0 + plb_random_normal(&random));
   return fclose(file) == 0 ? (size_t)size : 0;
 }
 
@@ -81,7 +83,8 @@ static double time_command(const char *command) {
 static double time_pandas(const char *path) {
   char command[PLB_PATH_SIZE + 256];
   snprintf(command, sizeof command,
-           "/usr/bin/python3 -c 'import time, pandas; t = time.perf_counter(); pandas.read_csv(\"%s\", header=None); print(time.perf_counter() - t)' 2>/dev/null",
+           "/usr/bin/python3 -c 'import time, pandas; t = time.perf_counter(); pandas.read_csv(\"%s\", header=None); "
+           "print(time.perf_counter() - t)' 2>/dev/null",
            path);
   FILE *out = popen(command, "r");
   double taken = -1.0;
@@ -108,7 +111,8 @@ int main(int argc, char **argv) {
   }
   double best[WAYS] = {INFINITY, INFINITY, INFINITY, INFINITY}, sum_reader = 0.0, sum_strtod = 0.0;
   for (int i = 0; i < rounds; i++) {
-    const double taken[WAYS] = {time_reader(path, &sum_reader), time_strtod(data, &sum_strtod), time_command(command), time_pandas(path)};
+    const double taken[WAYS] = {time_reader(path, &sum_reader), time_strtod(data, &sum_strtod), time_command(command),
+                                time_pandas(path)};
     for (int k = 0; k < WAYS; k++)
       if (taken[k] > 0.0 && taken[k] < best[k])
         best[k] = taken[k];
@@ -118,7 +122,8 @@ int main(int argc, char **argv) {
     if (isinf(best[k]))
       printf("%-32s not here\n", names[k]);
     else
-      printf("%-32s %8.1f ms %8.0f MB/s   %.2f of plb_capture_read's speed\n", names[k], 1e3 * best[k], (double)size * 1e-6 / best[k], best[0] / best[k]);
+      printf("%-32s %8.1f ms %8.0f MB/s   %.2f of plb_capture_read's speed\n", names[k], 1e3 * best[k],
+             (double)size * 1e-6 / best[k], best[0] / best[k]);
   }
   printf("last row: %s\n", sum_reader == sum_strtod ? "the same" : "DIFFERENT");
   free(data);

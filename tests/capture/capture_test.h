@@ -25,7 +25,9 @@ static inline plb_capture *read_bytes_at(const void *data, size_t size, double r
 }
 
 /** @param rate_hz  0: the text has a time column */
-static inline plb_capture *read_at(const char *text, double rate_hz) { return read_bytes_at(text, strlen(text), rate_hz); }
+static inline plb_capture *read_at(const char *text, double rate_hz) {
+  return read_bytes_at(text, strlen(text), rate_hz);
+}
 
 /** The failure that reading gives; fails the test where there is none. */
 static inline plb_error error_of_bytes(const void *data, size_t size, double rate_hz) {
@@ -39,7 +41,9 @@ static inline plb_error error_of_bytes(const void *data, size_t size, double rat
   return error;
 }
 
-static inline plb_error error_of(const char *text, double rate_hz) { return error_of_bytes(text, strlen(text), rate_hz); }
+static inline plb_error error_of(const char *text, double rate_hz) {
+  return error_of_bytes(text, strlen(text), rate_hz);
+}
 
 static inline void assert_same_bits(double got, double expected) {
   if (memcmp(&got, &expected, sizeof got) != 0)

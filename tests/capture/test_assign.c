@@ -31,8 +31,19 @@ static void test_assign__parse_accepts(void **state) {
 
 static void test_assign__parse_refuses(void **state) {
   (void)state;
-  static const char *const texts[] = {"", "crank", "=2", "crank=", "crank=0", "crank=99999999", "crank=2:nonsense", "crank=2:V:", "crank=2:V:0", "crank=2:V:x",
-                                      "crank=2:V:inf", "crank=2:V:1:1", "a role whose name is longer than any name of a channel may be, by far=2"};
+  static const char *const texts[] = {"",
+                                      "crank",
+                                      "=2",
+                                      "crank=",
+                                      "crank=0",
+                                      "crank=99999999",
+                                      "crank=2:nonsense",
+                                      "crank=2:V:",
+                                      "crank=2:V:0",
+                                      "crank=2:V:x",
+                                      "crank=2:V:inf",
+                                      "crank=2:V:1:1",
+                                      "a role whose name is longer than any name of a channel may be, by far=2"};
   for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
     plb_channel_map map;
     plb_error error = PLB_ERROR_INIT;
@@ -107,7 +118,8 @@ static void test_assign__refused(void **state) {
   assert_int_equal(plb_capture_assign(c, maps, 2, &error), PLB_EUSAGE);
   maps[1] = parse("b=1"); /* the time column is no channel */
   assert_int_equal(plb_capture_assign(c, maps, 2, &error), PLB_EDATA);
-  assert_string_equal(error.message, "column 1 holds no channel; there are: 2 \"Crank (mV)\", 3 \"Cam\", 4 \"Temp (degF)\"");
+  assert_string_equal(error.message,
+                      "column 1 holds no channel; there are: 2 \"Crank (mV)\", 3 \"Cam\", 4 \"Temp (degF)\"");
   assert_string_equal(error.path, "test");
   maps[1] = parse("b=Cram");
   assert_int_equal(plb_capture_assign(c, maps, 2, NULL), PLB_EDATA);

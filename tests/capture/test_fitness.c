@@ -98,12 +98,18 @@ typedef struct clip_row {
 static void test_fitness__clipped_by_the_recorder(void **state) {
   (void)state;
   static const clip_row rows[] = {
-      {"top, 12 bits, noise", 0.01, 0.004, -10, 3, 1},         {"bottom, 12 bits, noise", 0.01, 0.004, -2, 10, 1},
-      {"both, 12 bits, noise", 0.01, 0.004, -3, 3, 2},         {"top, no noise, doubles", 0, 0, -10, 3.3, 1},
-      {"top, 8 bits, no noise", 0, 0.04, -10, 3.2, 1},         {"top, 8 bits, noise of half a step", 0.02, 0.04, -10, 3.2, 1},
-      {"deep, no noise", 0, 0.001, -2.7, 2.7, 2},                  {"only just", 0.002, 0.001, -10, 4.3, 1},
-      {"not at all, 12 bits", 0.01, 0.004, -10, 10, 0},        {"not at all, 8 bits", 0.01, 0.04, -10, 10, 0},
-      {"not at all, 6 bits, no noise", 0, 0.15, -10, 10, 0},   {"not at all, doubles", 0, 0, -10, 10, 0},
+      {"top, 12 bits, noise", 0.01, 0.004, -10, 3, 1},
+      {"bottom, 12 bits, noise", 0.01, 0.004, -2, 10, 1},
+      {"both, 12 bits, noise", 0.01, 0.004, -3, 3, 2},
+      {"top, no noise, doubles", 0, 0, -10, 3.3, 1},
+      {"top, 8 bits, no noise", 0, 0.04, -10, 3.2, 1},
+      {"top, 8 bits, noise of half a step", 0.02, 0.04, -10, 3.2, 1},
+      {"deep, no noise", 0, 0.001, -2.7, 2.7, 2},
+      {"only just", 0.002, 0.001, -10, 4.3, 1},
+      {"not at all, 12 bits", 0.01, 0.004, -10, 10, 0},
+      {"not at all, 8 bits", 0.01, 0.04, -10, 10, 0},
+      {"not at all, 6 bits, no noise", 0, 0.15, -10, 10, 0},
+      {"not at all, doubles", 0, 0, -10, 10, 0},
   };
   static double x[N];
   static const double periods[] = {33.3, 100, 1000};
@@ -164,7 +170,8 @@ static void test_fitness__states_and_circuit_limits_are_not_clipped(void **state
     quantise(x, steps[k]); /* in the last two the noise is below a step, and the low state is exact */
     assert_int_equal(count_of(x, N, "clipped"), 0);
   }
-  for (size_t i = 0; i < N; i++) /* an open collector: an exact low state, a supply with ripple and noise as the high one */
+  for (size_t i = 0; i < N;
+       i++) /* an open collector: an exact low state, a supply with ripple and noise as the high one */
     x[i] = 14 + 0.05 * sin((double)i / 40.0);
   add_noise(x, 0.02, 9);
   for (size_t i = 0; i < N; i++)
@@ -186,7 +193,8 @@ static void test_fitness__rails_of_the_format(void **state) {
   c->samples = N;
   c->rate_hz = 48000;
   strcpy(channel->role, "c1");
-  channel->samples = (plb_samples){.code = code, .decimals = -1, .scale = 1.0 / 32768, .code_low = -32768, .code_high = 32767};
+  channel->samples =
+      (plb_samples){.code = code, .decimals = -1, .scale = 1.0 / 32768, .code_low = -32768, .code_high = 32767};
   for (int i = 0; i < N; i++)
     code[i] = i % 1000 < 5 ? 32767 : (i * 7919) % 20000;
   plb_reason reason;
@@ -196,7 +204,9 @@ static void test_fitness__rails_of_the_format(void **state) {
   assert_non_null(strstr(reason.text, "top is cut off"));
   assert_non_null(strstr(reason.text, "100 samples in 20 flat runs"));
   for (int i = 0; i < N; i++)
-    code[i] = i / 3 == 1000 ? -32767 : (i * 7919) % 20000; /* once is enough; one above the lowest code: many recorders stop there */
+    code[i] = i / 3 == 1000
+                  ? -32767
+                  : (i * 7919) % 20000; /* once is enough; one above the lowest code: many recorders stop there */
   assert_int_equal(count_code(c, "clipped", &reason), 1);
   assert_non_null(strstr(reason.text, "bottom is cut off"));
   for (int i = 0; i < N; i++)

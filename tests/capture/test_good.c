@@ -54,6 +54,7 @@ static void test_good__hash_is_of_the_bytes(void **state) {
 }
 
 int main(void) {
-  const struct CMUnitTest tests[] = {cmocka_unit_test(test_good__every_file_reads_the_same), cmocka_unit_test(test_good__hash_is_of_the_bytes)};
+  const struct CMUnitTest tests[] = {cmocka_unit_test(test_good__every_file_reads_the_same),
+                                     cmocka_unit_test(test_good__hash_is_of_the_bytes)};
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -84,7 +84,8 @@ static void test_npy__types_and_byte_orders(void **state) {
 static void test_npy__small_halves(void **state) {
   (void)state;
   file f = with_header(1, "{'descr': '<f2', 'fortran_order': False, 'shape': (3,), }");
-  put(&f, "\1\0\0\4\xFF\3", 6); /* IEEE 754: the smallest, 2^-24; the smallest normal one, 2^-14; the largest below it */
+  put(&f, "\1\0\0\4\xFF\3",
+      6); /* IEEE 754: the smallest, 2^-24; the smallest normal one, 2^-14; the largest below it */
   plb_capture *c = read_array(&f, 1);
   const double expected[] = {0x1p-24, 0x1p-14, 1023 * 0x1p-24};
   assert_values(c, 0, expected, 3);
@@ -99,7 +100,8 @@ static void test_npy__orders_shapes_versions(void **state) {
     for (int fortran = 0; fortran < 2; fortran++) {
       for (int by_row = 0; by_row < 2; by_row++) {
         char header[160];
-        snprintf(header, sizeof header, "{'descr': '|i1', 'fortran_order': %s, 'shape': (%s), }", fortran ? "True" : "False", by_row ? "2, 3" : "3, 2");
+        snprintf(header, sizeof header, "{'descr': '|i1', 'fortran_order': %s, 'shape': (%s), }",
+                 fortran ? "True" : "False", by_row ? "2, 3" : "3, 2");
         file f = with_header(major, header);
         put(&f, fortran != by_row ? "\1\2\3\x0A\x14\x1E" : "\1\x0A\2\x14\3\x1E", 6);
         plb_capture *c = read_array(&f, 1);
@@ -133,7 +135,8 @@ static void test_npy__time_column(void **state) {
 static void test_npy__other_ways_to_write_the_header(void **state) {
   (void)state;
   const double expected[] = {1, 2};
-  static const char *const headers[] = {"{\"shape\":(2,),\"descr\":\"|i1\",\"fortran_order\":False}", "{'descr': '|i1', 'fortran_order': False, 'shape': (2L,), }"};
+  static const char *const headers[] = {"{\"shape\":(2,),\"descr\":\"|i1\",\"fortran_order\":False}",
+                                        "{'descr': '|i1', 'fortran_order': False, 'shape': (2L,), }"};
   for (int i = 0; i < 2; i++) {
     file f = with_header(1, headers[i]);
     put(&f, "\1\2", 2);
@@ -158,7 +161,8 @@ static void test_npy__refused(void **state) {
       {"{'descr': '<U5', 'fortran_order': False, 'shape': (3,), }", 20, "type '<U5'"},
       {"{'descr': '<f8', 'fortran_order': False, 'shape': (2, 3, 4), }", -1, "more than two dimensions"},
       {"{'descr': '<f8', 'fortran_order': False, 'shape': (0,), }", 128, "the array is empty"},
-      {"{'descr': '<f8', 'fortran_order': False, 'shape': (4,), }", 152, "32 bytes of numbers are promised, 24 are there"},
+      {"{'descr': '<f8', 'fortran_order': False, 'shape': (4,), }", 152,
+       "32 bytes of numbers are promised, 24 are there"},
       {"{'descr': '<f8', 'fortran_order': False, 'shape': (2,), }", 144, "8 more bytes behind the array"},
       {"{'descr': '<f8', 'fortran_order': False, 'shape': (99999999999999999999,), }", -1, "damaged here"},
       {"{'descr': '<f8', 'fortran_order': False, 'shape': (9999999999, 9999999999), }", 128, "too large"},

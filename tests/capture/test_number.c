@@ -23,10 +23,30 @@ static void check_against_strtod(const char *text) {
 
 static void test_number__plain_forms_equal_strtod(void **state) {
   (void)state;
-  static const char *const texts[] = {"0",      "-0.0",   "1",         "+1.5",     ".5",        "5.",         "-7.645951E-1", "1.000000E-5",
-                                      "15e3",   "1e22",   "1e-22",     "1e23",     "8.5e22",    "0.1",        "4.127562E+0",  "2.2250738585072014e-308",
-                                      "4.9e-324", "1.7976931348623157e308", "9007199254740993", "9007199254740991",
-                                      "9007199254740992.5", "123456789012345678", "0.000000000000000001", "100000000000000000000000"};
+  static const char *const texts[] = {"0",
+                                      "-0.0",
+                                      "1",
+                                      "+1.5",
+                                      ".5",
+                                      "5.",
+                                      "-7.645951E-1",
+                                      "1.000000E-5",
+                                      "15e3",
+                                      "1e22",
+                                      "1e-22",
+                                      "1e23",
+                                      "8.5e22",
+                                      "0.1",
+                                      "4.127562E+0",
+                                      "2.2250738585072014e-308",
+                                      "4.9e-324",
+                                      "1.7976931348623157e308",
+                                      "9007199254740993",
+                                      "9007199254740991",
+                                      "9007199254740992.5",
+                                      "123456789012345678",
+                                      "0.000000000000000001",
+                                      "100000000000000000000000"};
   for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
     check_against_strtod(texts[i]);
 }
@@ -75,7 +95,8 @@ static void test_number__halfway_cases_equal_strtod(void **state) {
   plb_random random;
   plb_random_seed(&random, 99);
   for (int i = 0; i < 20000; i++) {
-    const uint64_t odd = ((uint64_t)1 << 53) + 1 + 2 * plb_random_below(&random, (uint64_t)1 << 52); /* 54 bits: halfway */
+    const uint64_t odd =
+        ((uint64_t)1 << 53) + 1 + 2 * plb_random_below(&random, (uint64_t)1 << 52); /* 54 bits: halfway */
     char text[40];
     for (int off = -1; off <= 1; off++) {
       snprintf(text, sizeof text, "%llu", (unsigned long long)(odd * 64 + (uint64_t)off));
@@ -88,7 +109,8 @@ static void test_number__halfway_cases_equal_strtod(void **state) {
 
 static void test_number__other_forms_are_refused(void **state) {
   (void)state;
-  static const char *const texts[] = {"", "-", ".", "e5", "1e", "1e+", "0x10", "inf", "nan", "1,5", "1 2", "1.2.3", "--1", "1f"};
+  static const char *const texts[] = {"",    "-",   ".",   "e5",  "1e",    "1e+", "0x10",
+                                      "inf", "nan", "1,5", "1 2", "1.2.3", "--1", "1f"};
   for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
     double value;
     plb_decimal decimal;
@@ -113,9 +135,12 @@ static void test_number__decimal_comma(void **state) {
 
 int main(void) {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(test_number__plain_forms_equal_strtod), cmocka_unit_test(test_number__random_decimals_equal_strtod),
-      cmocka_unit_test(test_number__printed_doubles_come_back), cmocka_unit_test(test_number__halfway_cases_equal_strtod),
-      cmocka_unit_test(test_number__other_forms_are_refused),  cmocka_unit_test(test_number__decimal_comma),
+      cmocka_unit_test(test_number__plain_forms_equal_strtod),
+      cmocka_unit_test(test_number__random_decimals_equal_strtod),
+      cmocka_unit_test(test_number__printed_doubles_come_back),
+      cmocka_unit_test(test_number__halfway_cases_equal_strtod),
+      cmocka_unit_test(test_number__other_forms_are_refused),
+      cmocka_unit_test(test_number__decimal_comma),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

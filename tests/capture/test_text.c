@@ -21,7 +21,8 @@ static const form forms[] = {
     {"CR", "0,1.5,10\r0.001,-2.25,20\r0.002,3,30.5\r"},
     {"no line end at the end", "0,1.5,10\n0.001,-2.25,20\n0.002,3,30.5"},
     {"empty lines at the end", "0,1.5,10\n0.001,-2.25,20\n0.002,3,30.5\n\n\n"},
-    {"UTF-8 mark", "\xEF\xBB\xBF" "0,1.5,10\n0.001,-2.25,20\n0.002,3,30.5\n"},
+    {"UTF-8 mark", "\xEF\xBB\xBF"
+                   "0,1.5,10\n0.001,-2.25,20\n0.002,3,30.5\n"},
     {"decimal comma, semicolon", "0;1,5;10\n0,001;-2,25;20\n0,002;3;30,5\n"},
     {"decimal comma, tab", "0\t1,5\t10\n0,001\t-2,25\t20\n0,002\t3\t30,5\n"},
     {"decimal comma, blanks", "0 1,5 10\n0,001 -2,25 20\n0,002 3 30,5\n"},
@@ -41,7 +42,8 @@ static const form forms[] = {
     {"preamble that looks like a row", "1,2,3\nTime,A,B\n0,1.5,10\n0.001,-2.25,20\n0.002,3,30.5\n"},
     {"comments", "# bench\n% more\n; and more\n0,1.5,10\n# paused\n0.001,-2.25,20\n0.002,3,30.5\n"},
     {"header in a comment", "# bench, left\n# time,CH1,CH2\n0,1.5,10\n0.001,-2.25,20\n0.002,3,30.5\n"},
-    {"quoted header with a separator", "\"time\",\"CH1, left\",\"CH2 \"\"x\"\"\"\n0,1.5,10\n0.001,-2.25,20\n0.002,3,30.5\n"},
+    {"quoted header with a separator",
+     "\"time\",\"CH1, left\",\"CH2 \"\"x\"\"\"\n0,1.5,10\n0.001,-2.25,20\n0.002,3,30.5\n"},
     {"time not from nought", "5.000,1.5,10\n5.001,-2.25,20\n5.002,3,30.5\n"},
     {"time before nought", "-0.001,1.5,10\n0.000,-2.25,20\n0.001,3,30.5\n"},
     {"rate in the preamble", "Sample rate,1000,Hz\nA,B\n1.5,10\n-2.25,20\n3,30.5\n"},
@@ -76,7 +78,8 @@ static void test_text__utf16(void **state) {
     char data[256];
     size_t n = 0;
     for (size_t i = 0; i < sizeof head / sizeof head[0] + sizeof rows - 1; i++) {
-      const uint16_t unit = i < sizeof head / sizeof head[0] ? head[i] : (uint16_t)rows[i - sizeof head / sizeof head[0]];
+      const uint16_t unit =
+          i < sizeof head / sizeof head[0] ? head[i] : (uint16_t)rows[i - sizeof head / sizeof head[0]];
       data[n++] = (char)(big ? unit >> 8 : unit & 0xFF);
       data[n++] = (char)(big ? unit & 0xFF : unit >> 8);
     }
@@ -95,7 +98,9 @@ static void test_text__utf16(void **state) {
 
 static void test_text__names_and_units(void **state) {
   (void)state;
-  plb_capture *c = read_at("Time (ms);\"Crank, raw (mV)\";CH2;B;\xC2\xB5 [\xC2\xB0" "C]\n;;;rpm;\n0;1;2;3;4\n1;5;6;7;8\n2;9;8;7;6\n", 0);
+  plb_capture *c = read_at("Time (ms);\"Crank, raw (mV)\";CH2;B;\xC2\xB5 [\xC2\xB0"
+                           "C]\n;;;rpm;\n0;1;2;3;4\n1;5;6;7;8\n2;9;8;7;6\n",
+                           0);
   assert_int_equal(c->channels, 4);
   assert_string_equal(plb_capture_role(c, 0), "Crank, raw");
   assert_string_equal(plb_capture_unit(c, 0), "mV");
@@ -111,7 +116,9 @@ static void test_text__names_and_units(void **state) {
 
 static void test_text__names_fall_back_to_column_numbers(void **state) {
   (void)state;
-  plb_capture *c = read_at("t,CH,CH,,this name is longer than any name of a channel may be and so it is not used at all\n0,1,2,3,4\n1,2,3,4,5\n", 0);
+  plb_capture *c = read_at("t,CH,CH,,this name is longer than any name of a channel may be and so it is not used at "
+                           "all\n0,1,2,3,4\n1,2,3,4,5\n",
+                           0);
   assert_string_equal(plb_capture_role(c, 0), "CH");
   assert_string_equal(plb_capture_role(c, 1), "c3");
   assert_string_equal(plb_capture_role(c, 2), "c4");
@@ -209,7 +216,8 @@ static void test_text__trailing_separator_is_no_column(void **state) {
 
 static void test_text__lines_are_counted_with_every_line_end(void **state) {
   (void)state;
-  static const char *const texts[] = {"t,a\n\n0,1\n# c\n1,2\n2,x\n", "t,a\r\n\r\n0,1\r\n# c\r\n1,2\r\n2,x\r\n", "t,a\r\r0,1\r# c\r1,2\r2,x\r"};
+  static const char *const texts[] = {"t,a\n\n0,1\n# c\n1,2\n2,x\n", "t,a\r\n\r\n0,1\r\n# c\r\n1,2\r\n2,x\r\n",
+                                      "t,a\r\r0,1\r# c\r1,2\r2,x\r"};
   for (int i = 0; i < 3; i++) {
     const plb_error error = error_of(texts[i], 0);
     assert_int_equal(error.line, 6);
@@ -270,7 +278,8 @@ static void test_text__comma_decided_by_evidence(void **state) {
 
 static void test_text__ambiguous_comma_is_refused(void **state) {
   (void)state;
-  static const char *const texts[] = {"5,3\n8,2\n9,9\n", "0,001,1,25\n0,002,1,50\n0,003,1,75\n", "1,234;2,345\n3,456;1,111\n"};
+  static const char *const texts[] = {"5,3\n8,2\n9,9\n", "0,001,1,25\n0,002,1,50\n0,003,1,75\n",
+                                      "1,234;2,345\n3,456;1,111\n"};
   for (size_t i = 0; i < 3; i++) {
     const plb_error error = error_of(texts[i], 1000);
     assert_int_equal(error.status, PLB_EDATA);
@@ -307,9 +316,10 @@ typedef struct rate_row {
 static void test_text__rate_from_stamps(void **state) {
   (void)state;
   static const rate_row rows[] = {
-      {'f', 6, 44100, 1, "time", 44101},   {'f', 9, 44100, 1, "time", 500},      {'e', 6, 100000, 1, "time", 50000}, {'f', 8, 1e6, 1, "time", 1000},
-      {'g', 5, 1000, 1, "time", 2000},     {'f', 3, 20000, 1e-3, "t (ms)", 3000}, {'f', 1, 2e6, 1e-6, "t [us]", 500}, {'f', 0, 1e7, 1e-9, "time_ns", 500},
-      {'f', 4, 3000, 1, "time", 9000},     {'f', 7, 1e4 / 3, 1, "time", 5000},
+      {'f', 6, 44100, 1, "time", 44101},  {'f', 9, 44100, 1, "time", 500},     {'e', 6, 100000, 1, "time", 50000},
+      {'f', 8, 1e6, 1, "time", 1000},     {'g', 5, 1000, 1, "time", 2000},     {'f', 3, 20000, 1e-3, "t (ms)", 3000},
+      {'f', 1, 2e6, 1e-6, "t [us]", 500}, {'f', 0, 1e7, 1e-9, "time_ns", 500}, {'f', 4, 3000, 1, "time", 9000},
+      {'f', 7, 1e4 / 3, 1, "time", 5000},
   };
   for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
     const rate_row *r = &rows[i];
@@ -317,7 +327,9 @@ static void test_text__rate_from_stamps(void **state) {
     p += sprintf(p, "%s,a\n", r->header);
     for (int k = 0; k < r->n; k++) {
       const double stamp = k / r->rate_hz / r->unit_s;
-      p += r->style == 'f' ? sprintf(p, "%.*f", r->digits, stamp) : r->style == 'e' ? sprintf(p, "%.*e", r->digits, stamp) : sprintf(p, "%.*g", r->digits, stamp);
+      p += r->style == 'f'   ? sprintf(p, "%.*f", r->digits, stamp)
+           : r->style == 'e' ? sprintf(p, "%.*e", r->digits, stamp)
+                             : sprintf(p, "%.*g", r->digits, stamp);
       p += sprintf(p, ",%d\n", k % 7);
     }
     plb_capture *c = read_bytes_at(text, (size_t)(p - text), 0);
@@ -386,7 +398,8 @@ static void test_text__cut_last_row(void **state) {
 /* Every prefix of a file is read or refused; run under the sanitizers this finds reads past the end. */
 static void test_text__every_prefix_is_safe(void **state) {
   (void)state;
-  static const char text[] = "# c\r\nTime (ms);\"A \"\"x\"\" (V)\";B\r\n(ms);;\r\n0,0;\"1,5\";-2\r\n0,1;-2,25E-3;nan\r\n0,2;;3\r\n";
+  static const char text[] =
+      "# c\r\nTime (ms);\"A \"\"x\"\" (V)\";B\r\n(ms);;\r\n0,0;\"1,5\";-2\r\n0,1;-2,25E-3;nan\r\n0,2;;3\r\n";
   for (size_t n = 0; n < sizeof text; n++) {
     for (int k = 0; k < 2; k++) {
       plb_read_options options = PLB_READ_OPTIONS_INIT;

@@ -197,12 +197,16 @@ static void test_wave__64_bit_sizes(void **state) {
   const char *const ids[] = {"RF64", "BW64"};
   for (int i = 0; i < 2; i++) {
     file f = wide_file(ids[i], 4);
-    put(&f, "\x01\x00\xFE\xFF" "JUNK", 8);
+    put(&f,
+        "\x01\x00\xFE\xFF"
+        "JUNK",
+        8);
     check_codes(&f, 0, expected, 2, 16);
   }
   /* a header alone that promises 5 GiB, and one that promises more than can be counted */
   file f = wide_file("RF64", (uint64_t)5 << 30);
-  assert_non_null(strstr(error_of_bytes(f.byte, f.size, 0).message, "5368709120 bytes of samples are promised, 0 are there"));
+  assert_non_null(
+      strstr(error_of_bytes(f.byte, f.size, 0).message, "5368709120 bytes of samples are promised, 0 are there"));
   f = wide_file("RF64", UINT64_MAX);
   assert_int_equal(error_of_bytes(f.byte, f.size, 0).status, PLB_EDATA);
 }
@@ -252,10 +256,17 @@ typedef struct damage {
 static void test_wave__damage_is_named(void **state) {
   (void)state;
   static const damage rows[] = {
-      {8, 4, 0x20495641, 8, "not of WAVE samples"}, {16, 4, 14, 20, "at least 16"},        {20, 2, 2, 20, "compressed (format 0x0002)"},
-      {22, 2, 0, 22, "0 channels"},                 {24, 4, 0, 24, "rate of nought"},      {32, 2, 3, 32, "3 bytes for a sample"},
-      {34, 2, 12, 34, "12 bits"},                   {40, 4, 0, 44, "no samples"},          {40, 4, 5, 49, "last sample is not whole"},
-      {40, 4, 7, 50, "7 bytes of samples are promised, 6 are there"},                      {12, 4, 0x20202020, 36, "before their format"},
+      {8, 4, 0x20495641, 8, "not of WAVE samples"},
+      {16, 4, 14, 20, "at least 16"},
+      {20, 2, 2, 20, "compressed (format 0x0002)"},
+      {22, 2, 0, 22, "0 channels"},
+      {24, 4, 0, 24, "rate of nought"},
+      {32, 2, 3, 32, "3 bytes for a sample"},
+      {34, 2, 12, 34, "12 bits"},
+      {40, 4, 0, 44, "no samples"},
+      {40, 4, 5, 49, "last sample is not whole"},
+      {40, 4, 7, 50, "7 bytes of samples are promised, 6 are there"},
+      {12, 4, 0x20202020, 36, "before their format"},
   };
   const unsigned char samples[] = {1, 0, 2, 0, 3, 0};
   for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
