@@ -36,8 +36,8 @@ static int unknown_command(const char *name) {
 static void print_overview(FILE *to) {
   fputs("plumb: is this what a healthy circuit produces?\n\nusage: plumb COMMAND [options] FILE...\n\ncommands:\n", to);
   for (int i = 0; i < COMMANDS; i++)
-    fprintf(to, "  %-10s%s\n", commands[i]->name, commands[i]->summary);
-  fprintf(to, "  %-10s%s\n", "help", "help on a command: plumb help COMMAND");
+    fprintf(to, "  %-12s%s\n", commands[i]->name, commands[i]->summary);
+  fprintf(to, "  %-12s%s\n", "help", "help on a command: plumb help COMMAND");
   fprintf(to, "\n\"plumb COMMAND --help\" tells everything about a command; \"plumb --version\" the version.\n%s",
           exits);
 }
