@@ -140,7 +140,8 @@ plb_status plb_index_write(const char *path, const char *commit, const plb_row *
   plb_status status = sorted && s.buffer ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
   if (status != PLB_OK)
     goto done;
-  memcpy(sorted, rows, count * sizeof *sorted);
+  if (count)
+    memcpy(sorted, rows, count * sizeof *sorted);
   qsort(sorted, count, sizeof *sorted, compare_rows);
   s.fd = open(temporary, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666);
   if (s.fd < 0) {
@@ -243,7 +244,8 @@ plb_status plb_index_append(const char *path, const plb_index *old, const char *
   plb_status status = sorted && s.buffer ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
   if (status != PLB_OK)
     goto done;
-  memcpy(sorted, rows, count * sizeof *sorted);
+  if (count)
+    memcpy(sorted, rows, count * sizeof *sorted);
   qsort(sorted, count, sizeof *sorted, compare_rows);
   header.dead += dead_bytes(old, sorted, count);
   if (header.dead > header.used / 2 && header.used > (1 << 20)) {

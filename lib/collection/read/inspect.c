@@ -136,7 +136,14 @@ static plb_status inspect_case(plb_inspection *out, const plb_path *path, const 
 
 static plb_status inspect_settings(const void *data, size_t size, plb_error *err) {
   plb_small *small = NULL;
-  const plb_status status = plb_small_read(&small, data, size, "settings", PLB_NS_SETTINGS, err);
+  plb_status status = plb_small_read(&small, data, size, "settings", PLB_NS_SETTINGS, err);
+  for (size_t i = 1; status == PLB_OK && i < plb_small_count(small); i++) {
+    const plb_small_element *e = plb_small_at(small, i);
+    const char *value = plb_small_attribute(e, "value");
+    if (strcmp(e->name, "setting") != 0 || strcmp(plb_small_attribute(e, "name"), "author-approves") != 0 ||
+        (strcmp(value, "yes") != 0 && strcmp(value, "no") != 0))
+      status = plb_fail(err, PLB_EDATA, "a setting that is not known, or with a value that is not; the one there is, author-approves, is yes or no");
+  }
   plb_small_free(small);
   return status;
 }

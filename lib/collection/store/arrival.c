@@ -324,7 +324,11 @@ static plb_status hand_over(arrival *a) {
   enum { FEW = 200 };
   plb_pack_writer *pack = NULL;
   drop_doubles(a);
-  plb_status status = a->count > FEW ? plb_pack_begin(&pack, a->ours, a->count, a->err) : PLB_OK;
+  plb_status status = plb_store_lock(a->ours, a->err);
+  if (status == PLB_OK)
+    status = plb_store_mark(a->ours, true, a->err);
+  if (status == PLB_OK && a->count > FEW)
+    status = plb_pack_begin(&pack, a->ours, a->count, a->err);
   for (size_t i = 0; i < a->count && status == PLB_OK; i++) {
     git_odb_object *object = NULL;
     git_oid id;
@@ -339,6 +343,12 @@ static plb_status hand_over(arrival *a) {
   if (status == PLB_OK && pack)
     status = plb_pack_finish(pack, a->err);
   plb_pack_free(pack);
+  plb_error ignored = PLB_ERROR_INIT;
+  if (status == PLB_OK)
+    status = plb_store_mark(a->ours, false, a->err);
+  else if (a->ours->lock >= 0 && plb_store_mark(a->ours, false, &ignored) != PLB_OK)
+    plb_store_sweep(a->ours, 0);
+  plb_store_unlock(a->ours);
   return status;
 }
 

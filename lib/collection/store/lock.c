@@ -99,10 +99,20 @@ static bool is_temporary(const char *name) {
   return strncmp(name, "tmp_", 4) == 0 || strncmp(name, "pack_git2_", 10) == 0 || strncmp(name, ".tmp", 4) == 0;
 }
 
+/* libgit2 puts a pack's index in place before the pack itself: killed in between, it leaves an index of nothing. */
+static bool is_orphan(const char *path) {
+  char pack[2 * PLB_PATH_SIZE];
+  const size_t n = strlen(path);
+  if (n < 4 || strcmp(path + n - 4, ".idx") != 0)
+    return false;
+  snprintf(pack, sizeof pack, "%.*s.pack", (int)(n - 4), path);
+  return access(pack, F_OK) != 0;
+}
+
 static bool sweep_file(const char *path, void *payload) {
   const sweep *s = payload;
   const char *name = strrchr(path, '/');
-  if (name && is_temporary(name + 1) && age_of(path) >= s->age_s)
+  if (name && (is_temporary(name + 1) || is_orphan(path)) && age_of(path) >= s->age_s)
     unlink(path);
   return true;
 }
