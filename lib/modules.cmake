@@ -24,8 +24,9 @@ plb_module(cycle USES core signal capture
 plb_module(reading USES core signal capture cycle SOURCES )
 
 plb_module(reference USES core signal capture cycle reading
-  SOURCES model.c base64.c predict.c blocks.c value.c block_grammar.c reference_grammar.c document.c xml.c block_node.c identity.c
-    steps.c minimax.c write.c read.c schema.c capture_grammar.c capture_write.c capture_read.c
+  SOURCES model.c base64.c predict.c minimax.c steps.c block_bytes.c block_pack.c block_unpack.c value.c block_grammar.c
+    reference_grammar.c capture_grammar.c scan.c document.c node.c xml.c block_node.c identity.c schema.c write.c read.c
+    capture_write.c capture_read.c
   LINK PkgConfig::LIBXML2 ZLIB::ZLIB)
 
 plb_module(collection FOLDER collection/read USES core signal capture cycle reading reference

@@ -1,6 +1,8 @@
 #include "reference/blocks.h"
 #include "reference/grammar.h"
 
+/* clang-format off: one row a line */
+
 static const plb_attribute_rule integers_attributes[] = {
     {"count", PLB_VALUE_INTEGER, true, 1, PLB_BLOCK_MOST, NULL},
     {"decimals", PLB_VALUE_INTEGER, true, 0, PLB_DECIMALS_MOST, NULL},

@@ -30,13 +30,16 @@ plb_status plb_block_from_node(plb_block *out, const plb_node *node, plb_error *
   if (plb_node_is(node, "floats")) {
     out->kind = PLB_BLOCK_FLOATS;
     out->bits = (int)plb_node_integer(node, "planes", 0) * 8;
-    return out->bits == 32 || out->bits == 64 ? PLB_OK : fail_at(node, err, "floats have 4 or 8 planes; get an undamaged copy");
+    return out->bits == 32 || out->bits == 64 ? PLB_OK
+                                              : fail_at(node, err, "floats have 4 or 8 planes; get an undamaged copy");
   }
   out->extra = (int)plb_node_integer(node, "extra", 0);
   out->segment = (size_t)plb_node_integer(node, "segment", 0);
   if (out->segment > out->count || (out->segment < PLB_SEGMENT_LEAST && out->segment != out->count))
     return fail_at(node, err, "a segment is 256 values or more, and not more than the block; get an undamaged copy");
-  out->kind = plb_node_is(node, "integers") ? PLB_BLOCK_INTEGERS : plb_node_is(node, "steps") ? PLB_BLOCK_STEPS : PLB_BLOCK_CODES;
+  out->kind = plb_node_is(node, "integers") ? PLB_BLOCK_INTEGERS
+              : plb_node_is(node, "steps")  ? PLB_BLOCK_STEPS
+                                            : PLB_BLOCK_CODES;
   if (out->kind == PLB_BLOCK_CODES) {
     out->scale = plb_node_number(node, "scale");
     out->offset = plb_node_number(node, "offset");
@@ -90,9 +93,10 @@ plb_status plb_curve_read(const plb_node *node, float *out, size_t n, plb_error 
   if (block.missing)
     return fail_at(child, err, "a curve has no missing points; get an undamaged copy");
   if (block.count != n)
-    return plb_fail_line(err, PLB_EDATA, child->line, 0, "<%s> has %zu points, the grid %zu; get an undamaged copy", node->rule->name,
-                         block.count, n);
-  status = block.kind == PLB_BLOCK_FLOATS ? read_floats(child, &block, out, err) : read_integers(child, &block, out, err);
+    return plb_fail_line(err, PLB_EDATA, child->line, 0, "<%s> has %zu points, the grid %zu; get an undamaged copy",
+                         node->rule->name, block.count, n);
+  status =
+      block.kind == PLB_BLOCK_FLOATS ? read_floats(child, &block, out, err) : read_integers(child, &block, out, err);
   return name_line(child, status, err);
 }
 
@@ -102,7 +106,8 @@ static void put_coefficients(plb_xml *xml, const plb_steps *steps) {
   char text[4 * PLB_NUMBER_SIZE];
   size_t used = 0;
   for (int i = 0; i < steps->coefficients; i++)
-    used += (size_t)plb_text_print(text + used, sizeof text - used, i ? " %lld" : "%lld", (long long)steps->coefficient[i]);
+    used +=
+        (size_t)plb_text_print(text + used, sizeof text - used, i ? " %lld" : "%lld", (long long)steps->coefficient[i]);
   plb_xml_attribute(xml, "coefficients", text);
 }
 
@@ -138,7 +143,8 @@ static void put_block(plb_xml *xml, const plb_block *block, const unsigned char 
   plb_xml_close(xml, names[block->kind]);
 }
 
-plb_status plb_block_write_codes(plb_xml *xml, plb_packer *packer, plb_block *block, const int32_t *code, plb_error *err) {
+plb_status plb_block_write_codes(plb_xml *xml, plb_packer *packer, plb_block *block, const int32_t *code,
+                                 plb_error *err) {
   const unsigned char *data;
   size_t size;
   const plb_status status = plb_block_pack_codes(packer, block, code, &data, &size, err);
@@ -147,7 +153,8 @@ plb_status plb_block_write_codes(plb_xml *xml, plb_packer *packer, plb_block *bl
   return status;
 }
 
-plb_status plb_block_write_floats(plb_xml *xml, plb_packer *packer, plb_block *block, const double *value, plb_error *err) {
+plb_status plb_block_write_floats(plb_xml *xml, plb_packer *packer, plb_block *block, const double *value,
+                                  plb_error *err) {
   const unsigned char *data;
   size_t size;
   const plb_status status = plb_block_pack_floats(packer, block, value, &data, &size, err);
@@ -168,7 +175,8 @@ static bool find_integers(const float *curve, size_t n, int decimals, int32_t *c
   return true;
 }
 
-plb_status plb_curve_write(plb_xml *xml, plb_packer *packer, const char *name, const float *curve, size_t n, plb_error *err) {
+plb_status plb_curve_write(plb_xml *xml, plb_packer *packer, const char *name, const float *curve, size_t n,
+                           plb_error *err) {
   plb_status status = PLB_OK;
   plb_block block = {.kind = PLB_BLOCK_FLOATS, .count = n, .bits = 32};
   int32_t *code = plb_calloc(n, sizeof *code);

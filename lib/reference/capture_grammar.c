@@ -1,6 +1,8 @@
 #include "reference/grammar.h"
 #include "reference/limits.h"
 
+/* clang-format off: one row a line */
+
 static const char *const stores[] = {"codes", "numbers", NULL};
 
 static const plb_attribute_rule word_attributes[] = {
@@ -29,7 +31,8 @@ static const plb_attribute_rule channel_attributes[] = {
     {"code-high", PLB_VALUE_INTEGER, false, INT32_MIN, INT32_MAX, NULL},
     {.name = NULL}};
 static const plb_place channel_places[] = {
-    {{&plb_rule_integers, &plb_rule_steps, &plb_rule_codes, &plb_rule_floats}, 1, PLB_CAPTURE_VALUES_MOST}, {.most = 0}};
+    {{&plb_rule_integers, &plb_rule_steps, &plb_rule_codes, &plb_rule_floats}, 1, PLB_CAPTURE_VALUES_MOST},
+    {.most = 0}};
 static const plb_element_rule channel = {"channel", channel_attributes, channel_places, PLB_CONTENT_CHILDREN};
 
 static const plb_element_rule place = {"place", NULL, NULL, PLB_CONTENT_TEXT};
@@ -49,5 +52,9 @@ static const plb_attribute_rule capture_attributes[] = {
     {"sha256", PLB_VALUE_HASH, false, 0, 0, NULL},
     {.name = NULL}};
 static const plb_place capture_places[] = {
-    {{&place}, 0, 1}, {{&conditions}, 0, 1}, {{&note}, 0, PLB_NOTES_MOST}, {{&channel}, 1, PLB_CHANNELS_MOST}, {.most = 0}};
+    {{&place}, 0, 1},
+    {{&conditions}, 0, 1},
+    {{&note}, 0, PLB_NOTES_MOST},
+    {{&channel}, 1, PLB_CHANNELS_MOST},
+    {.most = 0}};
 const plb_element_rule plb_rule_capture = {"capture", capture_attributes, capture_places, PLB_CONTENT_CHILDREN};

@@ -14,7 +14,9 @@ void plb_capture_about_dispose(plb_capture_about *about) {
   *about = (plb_capture_about){.conditions = 0};
 }
 
-static plb_status fail_memory(plb_error *err) { return plb_fail(err, PLB_ENOMEM, "memory is short; close other programs"); }
+static plb_status fail_memory(plb_error *err) {
+  return plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
+}
 
 static plb_status fail_at(const plb_node *node, plb_error *err, const char *text) {
   return plb_fail_line(err, PLB_EDATA, node->line, 0, "<%s>: %s", node->rule->name, text);
@@ -59,7 +61,8 @@ static plb_status read_about(plb_capture_about *about, const plb_node *root, plb
 
 /* ---- samples ---- */
 
-/* The blocks of a channel hold as many values as the capture has samples, and say the same about what the values mean. */
+/* The blocks of a channel hold as many values as the capture has samples, and say the same about what the values
+   mean. */
 static plb_status check_blocks(const plb_node *channel, size_t samples, plb_error *err) {
   plb_block first = {.count = 0}, block;
   size_t total = 0;
@@ -77,7 +80,8 @@ static plb_status check_blocks(const plb_node *channel, size_t samples, plb_erro
     if (total > samples)
       break;
   }
-  return total == samples ? PLB_OK : fail_at(channel, err, "its blocks do not hold as many values as the capture has samples");
+  return total == samples ? PLB_OK
+                          : fail_at(channel, err, "its blocks do not hold as many values as the capture has samples");
 }
 
 static plb_status set_missing(const plb_block *block, const plb_node *node, double *value, plb_error *err) {
@@ -99,7 +103,8 @@ static plb_status set_missing(const plb_block *block, const plb_node *node, doub
 }
 
 /* Codes of one block as integers with decimals. */
-static plb_status apply_steps(const plb_block *block, const plb_node *node, int32_t *code, double *value, plb_error *err) {
+static plb_status apply_steps(const plb_block *block, const plb_node *node, int32_t *code, double *value,
+                              plb_error *err) {
   const double power = plb_ten_to(block->decimals);
   for (size_t i = 0; i < block->count; i++) {
     int64_t m = code[i];
@@ -115,7 +120,8 @@ static plb_status apply_steps(const plb_block *block, const plb_node *node, int3
   return value ? set_missing(block, node, value, err) : PLB_OK;
 }
 
-static plb_status read_block(plb_samples *s, const plb_block *block, const plb_node *node, size_t first, int32_t *scratch, plb_error *err) {
+static plb_status read_block(plb_samples *s, const plb_block *block, const plb_node *node, size_t first,
+                             int32_t *scratch, plb_error *err) {
   if (block->kind == PLB_BLOCK_FLOATS)
     return s->code ? fail_at(node, err, "floats in a channel of codes; get an undamaged copy")
                    : plb_block_unpack_floats(block, node->text, node->text_size, s->real + first, err);
@@ -136,7 +142,8 @@ static plb_status read_samples(plb_samples *s, const plb_node *channel, size_t s
   if (status != PLB_OK)
     return status;
   const bool codes = plb_node_word(channel, "stored") == 0;
-  *s = (plb_samples){.scale = 1.0, .code_low = (int32_t)plb_node_integer(channel, "code-low", 0),
+  *s = (plb_samples){.scale = 1.0,
+                     .code_low = (int32_t)plb_node_integer(channel, "code-low", 0),
                      .code_high = (int32_t)plb_node_integer(channel, "code-high", 0)};
   if (codes)
     s->code = plb_resize(NULL, samples, sizeof *s->code);
@@ -210,8 +217,8 @@ static plb_status read_root(plb_capture *c, const plb_node *root, plb_error *err
   return PLB_OK;
 }
 
-plb_status plb_capture_read_about(plb_capture **out, plb_capture_about *about, const void *data, size_t size, const char *name,
-                                  plb_error *err) {
+plb_status plb_capture_read_about(plb_capture **out, plb_capture_about *about, const void *data, size_t size,
+                                  const char *name, plb_error *err) {
   plb_error local = PLB_ERROR_INIT;
   plb_error *e = err ? err : &local;
   plb_document *document = NULL;
@@ -249,6 +256,7 @@ plb_status plb_capture_read_about(plb_capture **out, plb_capture_about *about, c
   return status;
 }
 
-plb_status plb_capture_read_document(plb_capture **out, const void *data, size_t size, const char *name, plb_error *err) {
+plb_status plb_capture_read_document(plb_capture **out, const void *data, size_t size, const char *name,
+                                     plb_error *err) {
   return plb_capture_read_about(out, NULL, data, size, name, err);
 }

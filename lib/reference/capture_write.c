@@ -10,7 +10,7 @@
 
 /* One channel on its way into blocks. */
 typedef struct column {
-  plb_block form;   /* kind, decimals, steps, scale, bits: the same in all blocks */
+  plb_block form; /* kind, decimals, steps, scale, bits: the same in all blocks */
   const int32_t *code;
   const double *real;
   const bool *absent; /* NULL: none */
@@ -36,7 +36,8 @@ static bool is_decimal(double value, double power, int64_t *out) {
   return !(value == 0.0 && signbit(value));
 }
 
-/* The fewest decimals that give every number back, and the numbers as integers; a missing one repeats the one before. */
+/* The fewest decimals that give every number back, and the numbers as integers; a missing one repeats the one before.
+   */
 static bool find_decimals(const double *value, size_t n, int *decimals, int64_t *out) {
   *decimals = 0;
   double power = 1.0;
@@ -118,7 +119,8 @@ static plb_status prepare_real(column *c, const double *value, size_t n, plb_err
   for (size_t i = 0; i < n; i++)
     any = (c->own_absent[i] = isnan(value[i])) || any;
   int decimals;
-  if (find_decimals(value, n, &decimals, c->decimal) && (!any || missing_fit(c->own_absent, n)) && use_decimals(c, n, decimals)) {
+  if (find_decimals(value, n, &decimals, c->decimal) && (!any || missing_fit(c->own_absent, n)) &&
+      use_decimals(c, n, decimals)) {
     c->absent = any ? c->own_absent : NULL;
     return PLB_OK;
   }
@@ -160,7 +162,8 @@ static plb_status put_blocks(plb_xml *x, plb_packer *packer, const column *c, si
   return status;
 }
 
-static plb_status put_channel(plb_xml *x, plb_packer *packer, const plb_capture *capture, const plb_channel *channel, plb_error *err) {
+static plb_status put_channel(plb_xml *x, plb_packer *packer, const plb_capture *capture, const plb_channel *channel,
+                              plb_error *err) {
   const plb_samples *s = &channel->samples;
   column c = {.absent = NULL};
   plb_xml_open(x, "channel");
@@ -175,7 +178,8 @@ static plb_status put_channel(plb_xml *x, plb_packer *packer, const plb_capture 
     plb_xml_integer(x, "code-low", s->code_low);
     plb_xml_integer(x, "code-high", s->code_high);
   }
-  plb_status status = s->code ? prepare_codes(&c, s, capture->samples, err) : prepare_real(&c, s->real, capture->samples, err);
+  plb_status status =
+      s->code ? prepare_codes(&c, s, capture->samples, err) : prepare_real(&c, s->real, capture->samples, err);
   if (status == PLB_OK)
     status = put_blocks(x, packer, &c, capture->samples, err);
   plb_xml_close(x, "channel");
@@ -213,7 +217,8 @@ static const char *source_of(const plb_capture *capture, const plb_capture_about
   return strlen(name) < PLB_TEXT_SIZE ? name : "";
 }
 
-static plb_status put_capture(plb_xml *x, plb_packer *packer, const plb_capture *c, const plb_capture_about *about, plb_error *err) {
+static plb_status put_capture(plb_xml *x, plb_packer *packer, const plb_capture *c, const plb_capture_about *about,
+                              plb_error *err) {
   plb_status status = PLB_OK;
   plb_xml_open(x, "capture");
   plb_xml_attribute(x, "xmlns", PLB_REFERENCE_NAMESPACE);
@@ -243,15 +248,19 @@ static plb_status put_capture(plb_xml *x, plb_packer *packer, const plb_capture 
 
 static plb_status check_size(const plb_capture *c, plb_error *err) {
   if (c->channels == 0 || c->channels > PLB_CHANNELS_MOST || c->samples == 0)
-    return plb_fail(err, PLB_EUSAGE, "a capture of %zu channels and %zu samples cannot be kept", c->channels, c->samples);
+    return plb_fail(err, PLB_EUSAGE, "a capture of %zu channels and %zu samples cannot be kept", c->channels,
+                    c->samples);
   if (c->samples > (size_t)PLB_CAPTURE_VALUES_MOST / c->channels)
-    return plb_fail(err, PLB_EUSAGE, "the capture has more than %d samples; keep a shorter part of it", PLB_CAPTURE_VALUES_MOST);
+    return plb_fail(err, PLB_EUSAGE, "the capture has more than %d samples; keep a shorter part of it",
+                    PLB_CAPTURE_VALUES_MOST);
   return PLB_OK;
 }
 
-plb_status plb_capture_write_buffer(const plb_capture *capture, const plb_capture_about *about, plb_buffer *out, char *id_out,
-                                    plb_error *err) {
-  enum { BASE64_COLUMNS = 4000 }; /* nobody reads these lines; every line end costs when the document is stored compressed */
+plb_status plb_capture_write_buffer(const plb_capture *capture, const plb_capture_about *about, plb_buffer *out,
+                                    char *id_out, plb_error *err) {
+  enum {
+    BASE64_COLUMNS = 4000
+  }; /* nobody reads these lines; every line end costs when the document is stored compressed */
   const plb_capture_about nothing = {.conditions = 0};
   plb_xml x;
   plb_capture *again = NULL;
@@ -267,7 +276,8 @@ plb_status plb_capture_write_buffer(const plb_capture *capture, const plb_captur
   plb_xml_init(&x, out, BASE64_COLUMNS);
   status = put_capture(&x, packer, capture, about ? about : &nothing, err);
   if (status == PLB_OK && out->status != PLB_OK)
-    status = plb_fail(err, PLB_EDATA, "the capture would be larger than %d bytes; keep a shorter part of it", PLB_DOCUMENT_MOST);
+    status = plb_fail(err, PLB_EDATA, "the capture would be larger than %d bytes; keep a shorter part of it",
+                      PLB_DOCUMENT_MOST);
   if (status == PLB_OK)
     status = plb_identity_set(out->data, out->size, id, err);
   if (status == PLB_OK)

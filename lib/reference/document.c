@@ -3,7 +3,6 @@
 
 #include <libxml/parser.h>
 #include <libxml/parserInternals.h>
-#include <math.h>
 #include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
@@ -58,105 +57,6 @@ void plb_document_free(plb_document *d) {
 
 const plb_node *plb_document_root(const plb_document *d) { return d->root; }
 
-/* ---- before parsing ---- */
-
-typedef struct scan {
-  const char *data;
-  size_t size, at;
-} scan;
-
-static bool starts(const scan *s, const char *text) {
-  const size_t n = strlen(text);
-  return s->size - s->at >= n && memcmp(s->data + s->at, text, n) == 0;
-}
-
-static int64_t line_at(const scan *s, size_t at) {
-  int64_t line = 1;
-  for (size_t i = 0; i < at; i++)
-    line += s->data[i] == '\n';
-  return line;
-}
-
-/* Go to the next `c`; to the end when there is none. */
-static void go_to(scan *s, char c) {
-  const char *found = memchr(s->data + s->at, c, s->size - s->at);
-  s->at = found ? (size_t)(found - s->data) : s->size;
-}
-
-/* Go behind `end`; false when it does not come. */
-static bool skip_past(scan *s, const char *end) {
-  for (go_to(s, end[0]); s->at < s->size; s->at++, go_to(s, end[0])) {
-    if (starts(s, end)) {
-      s->at += strlen(end);
-      return true;
-    }
-  }
-  return false;
-}
-
-static plb_status fail_scan(const scan *s, size_t at, plb_error *err, const char *text) {
-  return plb_fail_line(err, PLB_EDATA, line_at(s, at), 0, "%s", text);
-}
-
-/* One tag: its bytes and attributes are counted here because the XML library takes quadratic time for many. */
-static plb_status scan_tag(scan *s, plb_error *err) {
-  const size_t first = s->at;
-  unsigned attributes = 0;
-  char quote = 0;
-  for (; s->at < s->size; s->at++) {
-    const char c = s->data[s->at];
-    if (s->at - first > PLB_TAG_MOST)
-      return plb_fail_line(err, PLB_EDATA, line_at(s, first), 0, "the tag is longer than %d bytes; get a proper copy", PLB_TAG_MOST);
-    if (quote) {
-      quote = c == quote ? 0 : quote;
-    } else if (c == '"' || c == '\'') {
-      quote = c;
-    } else if (c == '=' && ++attributes > PLB_TAG_ATTRIBUTES_MOST) {
-      return plb_fail_line(err, PLB_EDATA, line_at(s, first), 0, "the tag has more than %d attributes; get a proper copy",
-                           PLB_TAG_ATTRIBUTES_MOST);
-    } else if (c == '>') {
-      s->at++;
-      return PLB_OK;
-    }
-  }
-  return fail_scan(s, first, err, "the file ends inside a tag; get a whole copy");
-}
-
-static plb_status scan_markup(scan *s, plb_error *err) {
-  const size_t first = s->at;
-  if (starts(s, "<!--")) {
-    s->at += 4;
-    return skip_past(s, "-->") ? PLB_OK : fail_scan(s, first, err, "the comment does not end; get a whole copy");
-  }
-  if (starts(s, "<!DOCTYPE"))
-    return fail_scan(s, first, err, "a DOCTYPE is not accepted; remove it");
-  if (starts(s, "<!"))
-    return fail_scan(s, first, err, "\"<!\" may only begin a comment; remove it");
-  if (starts(s, "<?"))
-    return fail_scan(s, first, err, "processing instructions are not accepted; remove this one");
-  return scan_tag(s, err);
-}
-
-plb_status plb_document_scan(const char *data, size_t size, plb_error *err) {
-  if (size > PLB_DOCUMENT_MOST)
-    return plb_fail(err, PLB_EDATA, "the document is larger than %d bytes; get a proper copy", PLB_DOCUMENT_MOST);
-  if (size >= 2 && (unsigned char)data[0] == 0x1F && (unsigned char)data[1] == 0x8B)
-    return plb_fail(err, PLB_EDATA, "the document is compressed; unpack it first");
-  if (memchr(data, '\0', size))
-    return plb_fail(err, PLB_EDATA, "the document is not UTF-8 text; save it as UTF-8");
-  scan s = {data, size, 0};
-  if (size >= 3 && memcmp(data, "\xEF\xBB\xBF", 3) == 0)
-    s.at = 3;
-  if (starts(&s, "<?xml ") && !skip_past(&s, "?>"))
-    return fail_scan(&s, 0, err, "the XML declaration does not end; get a whole copy");
-  for (go_to(&s, '<'); s.at < s.size; go_to(&s, '<')) {
-    const plb_status status = scan_markup(&s, err);
-    if (status != PLB_OK)
-      return status;
-  }
-  return PLB_OK;
-}
-
 /* ---- parsing ---- */
 
 enum { DEPTH_MOST = 12 };
@@ -188,7 +88,9 @@ static void stop(build *b, plb_status status) {
   xmlStopParser(b->parser);
 }
 
-static void stop_for_memory(build *b) { stop(b, plb_fail(b->err, PLB_ENOMEM, "memory is short; close other programs")); }
+static void stop_for_memory(build *b) {
+  stop(b, plb_fail(b->err, PLB_ENOMEM, "memory is short; close other programs"));
+}
 
 static size_t text_most(plb_content content) {
   switch (content) {
@@ -218,13 +120,13 @@ static void fail_unexpected(build *b, const plb_element_rule *parent, const char
   const plb_element_rule *found;
   for (const plb_place *p = parent->place; p && p->element[0]; p++) {
     if (holds(p, name, &found)) {
-      stop(b, plb_fail_line(b->err, PLB_EDATA, line_of(b), 0, "<%s> stands in the wrong place or too often in <%s>; see the schema", name,
-                            parent->name));
+      stop(b, plb_fail_line(b->err, PLB_EDATA, line_of(b), 0,
+                            "<%s> stands in the wrong place or too often in <%s>; see the schema", name, parent->name));
       return;
     }
   }
-  stop(b, plb_fail_line(b->err, PLB_EDATA, line_of(b), 0, "<%.64s> does not belong in <%s>; remove it or update the program", name,
-                        parent->name));
+  stop(b, plb_fail_line(b->err, PLB_EDATA, line_of(b), 0,
+                        "<%.64s> does not belong in <%s>; remove it or update the program", name, parent->name));
 }
 
 /* Which rule a child of the open element follows: go forward in the sequence, never back. */
@@ -246,7 +148,8 @@ static const plb_element_rule *next_rule(build *b, level *parent, const char *na
     parent->place++;
     parent->used = 0;
   }
-  if (place[parent->place].element[0] && parent->used < place[parent->place].least && !holds(&place[parent->place], name, &rule))
+  if (place[parent->place].element[0] && parent->used < place[parent->place].least &&
+      !holds(&place[parent->place], name, &rule))
     stop(b, plb_fail_line(b->err, PLB_EDATA, line_of(b), 0, "<%s> must come before <%.64s> in <%s>; see the schema",
                           place[parent->place].element[0]->name, name, parent->node->rule->name));
   else
@@ -279,15 +182,15 @@ static plb_status take_attribute(build *b, plb_node *node, const xmlChar **attri
   while (rules && rules[i].name && strcmp(rules[i].name, name) != 0)
     i++;
   if (!rules || !rules[i].name || attribute[2])
-    return plb_fail_line(b->err, PLB_EDATA, line_of(b), 0, "<%s> has no attribute \"%.64s\"; remove it or update the program",
-                         node->rule->name, name);
+    return plb_fail_line(b->err, PLB_EDATA, line_of(b), 0,
+                         "<%s> has no attribute \"%.64s\"; remove it or update the program", node->rule->name, name);
   char *value = take_text(b->document, (const char *)attribute[3], (size_t)(attribute[4] - attribute[3]));
   if (!value)
     return plb_fail(b->err, PLB_ENOMEM, "memory is short; close other programs");
   unescape(value);
   if (!plb_rule_accepts(&rules[i], value))
-    return plb_fail_line(b->err, PLB_EDATA, line_of(b), 0, "\"%.80s\" is no value for \"%s\" of <%s>; see the schema", value, name,
-                         node->rule->name);
+    return plb_fail_line(b->err, PLB_EDATA, line_of(b), 0, "\"%.80s\" is no value for \"%s\" of <%s>; see the schema",
+                         value, name, node->rule->name);
   node->value[i] = value;
   return PLB_OK;
 }
@@ -304,8 +207,8 @@ static plb_status take_attributes(build *b, plb_node *node, int count, const xml
   }
   for (size_t i = 0; i < known; i++)
     if (node->rule->attribute[i].required && !node->value[i])
-      return plb_fail_line(b->err, PLB_EDATA, line_of(b), 0, "<%s> lacks the attribute \"%s\"; see the schema", node->rule->name,
-                           node->rule->attribute[i].name);
+      return plb_fail_line(b->err, PLB_EDATA, line_of(b), 0, "<%s> lacks the attribute \"%s\"; see the schema",
+                           node->rule->name, node->rule->attribute[i].name);
   return PLB_OK;
 }
 
@@ -316,14 +219,18 @@ static void on_start(void *parser, const xmlChar *name, const xmlChar *prefix, c
   if (b->status != PLB_OK)
     return;
   const char *plain = (const char *)name;
-  if (prefix || defaulted || !uri || strcmp((const char *)uri, PLB_REFERENCE_NAMESPACE) != 0 || namespaces != (b->depth == 0)) {
-    stop(b, plb_fail_line(b->err, PLB_EDATA, line_of(b), 0,
-                          "<%.64s> is not an element of " PLB_REFERENCE_NAMESPACE "; is this the right kind of document?", plain));
+  if (prefix || defaulted || !uri || strcmp((const char *)uri, PLB_REFERENCE_NAMESPACE) != 0 ||
+      namespaces != (b->depth == 0)) {
+    stop(b,
+         plb_fail_line(b->err, PLB_EDATA, line_of(b), 0,
+                       "<%.64s> is not an element of " PLB_REFERENCE_NAMESPACE "; is this the right kind of document?",
+                       plain));
     return;
   }
   const plb_element_rule *rule = b->root;
   if (b->depth == 0 && strcmp(plain, rule->name) != 0) {
-    stop(b, plb_fail_line(b->err, PLB_EDATA, line_of(b), 0, "the document is a <%.64s>, not a <%s>; give another file", plain, rule->name));
+    stop(b, plb_fail_line(b->err, PLB_EDATA, line_of(b), 0, "the document is a <%.64s>, not a <%s>; give another file",
+                          plain, rule->name));
     return;
   }
   level *parent = b->depth > 0 ? &b->level[b->depth - 1] : NULL;
@@ -372,8 +279,8 @@ static void on_text(void *parser, const xmlChar *text, int length) {
     return;
   }
   if (size > text_most(rule->content) - b->text_size) {
-    stop(b, plb_fail_line(b->err, PLB_EDATA, line_of(b), 0, "the text of <%s> is longer than %zu bytes; shorten it", rule->name,
-                          text_most(rule->content)));
+    stop(b, plb_fail_line(b->err, PLB_EDATA, line_of(b), 0, "the text of <%s> is longer than %zu bytes; shorten it",
+                          rule->name, text_most(rule->content)));
     return;
   }
   if (b->text_size + size + 1 > b->text_room) {
@@ -413,8 +320,8 @@ static plb_status finish_text(build *b, plb_node *node) {
   if (node->text_size == 0)
     return plb_fail_line(b->err, PLB_EDATA, line_of(b), 0, "<%s> is empty; fill it or remove it", node->rule->name);
   if (node->rule->content == PLB_CONTENT_NUMBERS && !are_numbers(node->text))
-    return plb_fail_line(b->err, PLB_EDATA, node->line, 0, "<%s> holds something that is not a number or \"none\"; correct it",
-                         node->rule->name);
+    return plb_fail_line(b->err, PLB_EDATA, node->line, 0,
+                         "<%s> holds something that is not a number or \"none\"; correct it", node->rule->name);
   return PLB_OK;
 }
 
@@ -429,8 +336,8 @@ static void on_end(void *parser, const xmlChar *name, const xmlChar *prefix, con
   const plb_place *place = ended->node->rule->place;
   for (; place && place[ended->place].element[0]; ended->place++, ended->used = 0) {
     if (ended->used < place[ended->place].least) {
-      stop(b, plb_fail_line(b->err, PLB_EDATA, line_of(b), 0, "<%s> lacks <%s>; see the schema", ended->node->rule->name,
-                            place[ended->place].element[0]->name));
+      stop(b, plb_fail_line(b->err, PLB_EDATA, line_of(b), 0, "<%s> lacks <%s>; see the schema",
+                            ended->node->rule->name, place[ended->place].element[0]->name));
       return;
     }
   }
@@ -481,9 +388,9 @@ static void on_error(void *parser, xmlErrorPtr error) {
   for (const char *c = error->message ? error->message : "not XML"; *c && *c != '\n' && size + 1 < sizeof text; c++)
     text[size++] = (unsigned char)*c < 0x20 || (unsigned char)*c > 0x7E ? '?' : *c;
   text[size] = '\0';
-  stop(b, error->code == XML_ERR_NO_MEMORY
-              ? plb_fail(b->err, PLB_ENOMEM, "memory is short; close other programs")
-              : plb_fail_line(b->err, PLB_EDATA, error->line, 0, "not well-formed XML: %s; get an undamaged copy", text));
+  stop(b, error->code == XML_ERR_NO_MEMORY ? plb_fail(b->err, PLB_ENOMEM, "memory is short; close other programs")
+                                           : plb_fail_line(b->err, PLB_EDATA, error->line, 0,
+                                                           "not well-formed XML: %s; get an undamaged copy", text));
 }
 
 static void start_library(void) { xmlInitParser(); }
@@ -513,8 +420,8 @@ static plb_status run_parser(build *b, const char *data, size_t size) {
   return b->status;
 }
 
-plb_status plb_document_parse(plb_document **out, const plb_element_rule *root, const void *data, size_t size, const char *name,
-                              plb_error *err) {
+plb_status plb_document_parse(plb_document **out, const plb_element_rule *root, const void *data, size_t size,
+                              const char *name, plb_error *err) {
   plb_error local = PLB_ERROR_INIT;
   build b = {.root = root, .err = err ? err : &local};
   plb_status status = plb_document_scan(data, size, b.err);
@@ -534,67 +441,4 @@ done:
   free(b.text);
   plb_document_free(b.document);
   return status == PLB_OK ? PLB_OK : plb_fail_path(b.err, status, name);
-}
-
-/* ---- looking at a tree ---- */
-
-bool plb_node_is(const plb_node *node, const char *name) { return strcmp(node->rule->name, name) == 0; }
-
-const plb_node *plb_node_from(const plb_node *node, const char *name) {
-  while (node && !plb_node_is(node, name))
-    node = node->next;
-  return node;
-}
-
-const plb_node *plb_node_child(const plb_node *node, const char *name) { return node ? plb_node_from(node->child, name) : NULL; }
-
-size_t plb_node_count(const plb_node *parent, const char *name) {
-  size_t n = 0;
-  for (const plb_node *c = plb_node_child(parent, name); c; c = plb_node_from(c->next, name))
-    n++;
-  return n;
-}
-
-const char *plb_node_value(const plb_node *node, const char *attribute) {
-  for (size_t i = 0; node->rule->attribute && node->rule->attribute[i].name; i++)
-    if (strcmp(node->rule->attribute[i].name, attribute) == 0)
-      return node->value[i];
-  return NULL;
-}
-
-double plb_node_number(const plb_node *node, const char *attribute) {
-  const char *text = plb_node_value(node, attribute);
-  double value;
-  return text && plb_text_number(text, strlen(text), &value) ? value : (double)NAN;
-}
-
-int64_t plb_node_integer(const plb_node *node, const char *attribute, int64_t otherwise) {
-  const char *text = plb_node_value(node, attribute);
-  return text ? strtoll(text, NULL, 10) : otherwise;
-}
-
-bool plb_node_flag(const plb_node *node, const char *attribute) {
-  const char *text = plb_node_value(node, attribute);
-  return text && strcmp(text, "true") == 0;
-}
-
-int plb_node_word(const plb_node *node, const char *attribute) {
-  const char *text = plb_node_value(node, attribute);
-  for (size_t i = 0; text && node->rule->attribute[i].name; i++)
-    if (strcmp(node->rule->attribute[i].name, attribute) == 0)
-      for (int k = 0; node->rule->attribute[i].word[k]; k++)
-        if (strcmp(node->rule->attribute[i].word[k], text) == 0)
-          return k;
-  return -1;
-}
-
-void plb_node_copy(const plb_node *node, const char *attribute, char *out, size_t size) {
-  const char *text = plb_node_value(node, attribute);
-  plb_text_copy(out, size, text ? text : "");
-}
-
-bool plb_node_string(const plb_node *node, const char *child, char **out) {
-  const plb_node *found = plb_node_child(node, child);
-  *out = found ? plb_strdup(found->text) : NULL;
-  return !found || *out;
 }

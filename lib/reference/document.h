@@ -1,8 +1,9 @@
 #ifndef PLB_REFERENCE_DOCUMENT_H
 #define PLB_REFERENCE_DOCUMENT_H
 /**
- * @file  Bytes to a tree of elements that fits a grammar: the strict closed reader. Nothing gets in that the tables of grammar.h do not
- * name; no DOCTYPE, no processing instruction, no CDATA, no foreign namespace, no entity beyond the five of XML.
+ * @file  Bytes to a tree of elements that fits a grammar: the strict closed reader. Nothing gets in that the tables
+ * of grammar.h do not name; no DOCTYPE, no processing instruction, no CDATA, no foreign namespace, no entity beyond
+ * the five of XML.
  */
 #include "core/core.h"
 #include "reference/grammar.h"
@@ -24,12 +25,13 @@ typedef struct plb_document plb_document;
  * @param name  stands for the path in messages
  * @return PLB_OK, PLB_EDATA (with line), PLB_ENOMEM
  */
-PLB_CHECKED plb_status plb_document_parse(plb_document **out, const plb_element_rule *root, const void *data, size_t size, const char *name,
-                                          plb_error *err);
+PLB_CHECKED plb_status plb_document_parse(plb_document **out, const plb_element_rule *root, const void *data,
+                                          size_t size, const char *name, plb_error *err);
 void plb_document_free(plb_document *document);
 const plb_node *plb_document_root(const plb_document *document);
 
-/** A DOCTYPE, an overlong or overfull tag, a NUL, anything but elements, comments and text: refused before any parser sees it. */
+/** A DOCTYPE, an overlong or overfull tag, a NUL, anything but elements, comments and text: refused before any parser
+   sees it. */
 PLB_CHECKED plb_status plb_document_scan(const char *data, size_t size, plb_error *err);
 
 /** The first child of this name; NULL when there is none. */

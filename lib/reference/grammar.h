@@ -1,8 +1,9 @@
 #ifndef PLB_REFERENCE_GRAMMAR_H
 #define PLB_REFERENCE_GRAMMAR_H
 /**
- * @file  What a document may hold, as tables: each element's attributes, children and text. The tables say the same as schema/ *.xsd, or
- * less: whatever a schema refuses, the reader refuses too. A new element is a row here, a type in the schema, and its reading and writing.
+ * @file  What a document may hold, as tables: each element's attributes, children and text. The tables say the same
+ * as schema/ *.xsd, or less: whatever a schema refuses, the reader refuses too. A new element is a row here, a type
+ * in the schema, and its reading and writing.
  */
 #include <plumbline/types.h>
 

@@ -8,8 +8,8 @@ typedef struct range {
   size_t from, to;
 } range;
 
-/* The root's tag: from its '<' to behind its '>'. Quoted '>' inside values is escaped in what we write, and a document in which it is not
- * only gets an id of its own. */
+/* The root's tag: from its '<' to behind its '>'. Quoted '>' inside values is escaped in what we write, and a
+   document in which it is not * only gets an id of its own. */
 static bool find_root(const char *data, size_t size, range *out) {
   size_t i = 0;
   while (i + 1 < size && !(data[i] == '<' && data[i + 1] >= 'a' && data[i + 1] <= 'z'))

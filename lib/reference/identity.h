@@ -1,8 +1,8 @@
 #ifndef PLB_REFERENCE_IDENTITY_H
 #define PLB_REFERENCE_IDENTITY_H
 /**
- * @file  A document's id: the first 128 bits of the SHA-256 of its bytes without ` id="..."` and ` date="..."` (and the blanks before
- * them) in the root's tag. The same content has the same id, whoever wrote it and when.
+ * @file  A document's id: the first 128 bits of the SHA-256 of its bytes without ` id="..."` and ` date="..."` (and
+ * the blanks before them) in the root's tag. The same content has the same id, whoever wrote it and when.
  */
 #include <plumbline/error.h>
 

@@ -3,11 +3,11 @@
 /** @file  Budgets of every document: what is larger is refused before anything is allocated for it. */
 
 enum {
-  PLB_DOCUMENT_MOST = 16 << 20,   /**< bytes of a document */
-  PLB_TAG_MOST = 16 << 10,        /**< bytes of one tag */
-  PLB_TAG_ATTRIBUTES_MOST = 48,   /**< attributes of one tag: the XML library needs quadratic time for them */
-  PLB_STRING_MOST = 64 << 10,     /**< bytes of one text, its NUL counted */
-  PLB_BLOCK_MOST = 65536,         /**< values in one sample block */
+  PLB_DOCUMENT_MOST = 16 << 20,      /**< bytes of a document */
+  PLB_TAG_MOST = 16 << 10,           /**< bytes of one tag */
+  PLB_TAG_ATTRIBUTES_MOST = 48,      /**< attributes of one tag: the XML library needs quadratic time for them */
+  PLB_STRING_MOST = 64 << 10,        /**< bytes of one text, its NUL counted */
+  PLB_BLOCK_MOST = 65536,            /**< values in one sample block */
   PLB_CURVE_VALUES_MOST = 1 << 24,   /**< curve values in one reference */
   PLB_CAPTURE_VALUES_MOST = 1 << 25, /**< samples in one capture document, all channels together */
   PLB_CHANNELS_MOST = 64,

@@ -3,9 +3,10 @@
 #include <math.h>
 
 /*
- * The exchange algorithm of Remez on a finite set of points with weights (E. W. Cheney, "Introduction to Approximation Theory", chapter 3):
- * on degree + 2 reference points the error is made equal and alternating; the worst point of all then replaces a neighbour of the same
- * sign, and the error on the reference rises until no point is worse. Centred coordinates keep the small systems well conditioned.
+ * The exchange algorithm of Remez on a finite set of points with weights (E. W. Cheney, "Introduction to
+ * Approximation Theory", chapter 3): on degree + 2 reference points the error is made equal and alternating; the
+ * worst point of all then replaces a neighbour of the same sign, and the error on the reference rises until no point
+ * is worse. Centred coordinates keep the small systems well conditioned.
  */
 
 enum { UNKNOWNS_MOST = PLB_MINIMAX_DEGREE_MOST + 2 };
@@ -122,7 +123,8 @@ static void expand(const problem *p, const long double *c, double unit, double *
     out[d] = (double)sum[d];
 }
 
-bool plb_minimax_fit(const double *k, const double *x, const double *slack, size_t n, int degree, double unit, double *c) {
+bool plb_minimax_fit(const double *k, const double *x, const double *slack, size_t n, int degree, double unit,
+                     double *c) {
   enum { ROUNDS = 200 };
   problem p = {k, x, slack, n, degree, 0.5 * (k[0] + k[n - 1]), 0.5 * (k[n - 1] - k[0])};
   const int points = degree + 2;

@@ -11,6 +11,7 @@ enum { PLB_MINIMAX_DEGREE_MOST = 3 };
  * @param c  [size: degree + 1]
  * @return true when every point is within its slack
  */
-bool plb_minimax_fit(const double *k, const double *x, const double *slack, size_t n, int degree, double unit, double *c);
+bool plb_minimax_fit(const double *k, const double *x, const double *slack, size_t n, int degree, double unit,
+                     double *c);
 
 #endif

@@ -131,8 +131,8 @@ size_t plb_reference_groups(const plb_reference *r) {
 }
 
 const char *plb_rule_name(plb_rule rule) {
-  static const char *const names[] = {"absolute", "supply-proportional", "speed-curve", "load-proportional",
-                                      "free",     "fixed",               "pegged"};
+  static const char *const names[] = {
+      "absolute", "supply-proportional", "speed-curve", "load-proportional", "free", "fixed", "pegged"};
   return (size_t)rule < sizeof names / sizeof names[0] ? names[rule] : "unknown";
 }
 

@@ -11,7 +11,8 @@
 /** A short text that may be empty; owned, UTF-8, at most 64 KiB. NULL means empty. */
 typedef char *plb_string;
 
-typedef struct plb_pointer { /**< what to check next when a band departs in one direction; common practice, never a diagnosis */
+/** What to check next when a band departs in one direction; common practice, never a diagnosis. */
+typedef struct plb_pointer {
   char direction[PLB_NAME_SIZE]; /**< low high early late noisy missing */
   plb_string text;
 } plb_pointer;

@@ -3,8 +3,10 @@
 #include <math.h>
 
 plb_predictor plb_predict_differences(int order) {
-  static const plb_predictor fixed[] = {
-      {.weights = 0}, {.weights = 1, .weight = {1}}, {.weights = 2, .weight = {2, -1}}, {.weights = 3, .weight = {3, -3, 1}}};
+  static const plb_predictor fixed[] = {{.weights = 0},
+                                        {.weights = 1, .weight = {1}},
+                                        {.weights = 2, .weight = {2, -1}},
+                                        {.weights = 3, .weight = {3, -3, 1}}};
   return fixed[order];
 }
 
@@ -35,8 +37,8 @@ bool plb_predict_restore(const plb_predictor *p, const int64_t *residual, size_t
   return true;
 }
 
-/* Autocorrelation under a window that is flat in the middle and a parabola over the quarter at each end, which keeps the ends from
- * counting as jumps. The mean stays in: a constant is something to predict. */
+/* Autocorrelation under a window that is flat in the middle and a parabola over the quarter at each end, which keeps
+   the ends from * counting as jumps. The mean stays in: a constant is something to predict. */
 void plb_predict_correlate(const int32_t *code, size_t from, size_t to, double *out) {
   enum { PIECE = 4096 };
   double x[PIECE + PLB_WEIGHTS_MOST];
@@ -61,7 +63,8 @@ void plb_predict_correlate(const int32_t *code, size_t from, size_t to, double *
   }
 }
 
-/* Levinson and Durbin's recursion (J. Makhoul, "Linear prediction: a tutorial review", Proc. IEEE 63, 1975, equations 38). */
+/* Levinson and Durbin's recursion (J. Makhoul, "Linear prediction: a tutorial review", Proc. IEEE 63, 1975, equations
+   38). */
 static bool solve_normal_equations(const double *r, int order, double *a) {
   double error = r[0] * (1.0 + 1e-9); /* a trace of noise keeps them solvable */
   double before[PLB_WEIGHTS_MOST];

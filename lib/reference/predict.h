@@ -1,6 +1,7 @@
 #ifndef PLB_REFERENCE_PREDICT_H
 #define PLB_REFERENCE_PREDICT_H
-/** @file  Prediction of a value from those before it, in exact integer arithmetic. Values before the first of a block count as 0. */
+/** @file  Prediction of a value from those before it, in exact integer arithmetic. Values before the first of a block
+   count as 0. */
 #include <plumbline/types.h>
 
 enum { PLB_WEIGHTS_MOST = 32, PLB_WEIGHT_SHIFT_MOST = 15 };
@@ -12,10 +13,12 @@ typedef struct plb_predictor {
   int16_t weight[PLB_WEIGHTS_MOST];
 } plb_predictor;
 
-/** The value before (order 1), a straight line through the two before (2), a parabola through the three before (3); 0: nothing. */
+/** The value before (order 1), a straight line through the two before (2), a parabola through the three before (3);
+   0: nothing. */
 plb_predictor plb_predict_differences(int order);
 
-/** How the values [from, to) resemble themselves at lags 0..PLB_WEIGHTS_MOST. @param out  [size: PLB_WEIGHTS_MOST + 1] */
+/** How the values [from, to) resemble themselves at lags 0..PLB_WEIGHTS_MOST. @param out  [size: PLB_WEIGHTS_MOST +
+   1] */
 void plb_predict_correlate(const int32_t *code, size_t from, size_t to, double *out);
 
 /**

@@ -13,7 +13,9 @@ typedef struct reader {
   plb_error *err;
 } reader;
 
-static plb_status fail_memory(reader *rd) { return plb_fail(rd->err, PLB_ENOMEM, "memory is short; close other programs"); }
+static plb_status fail_memory(reader *rd) {
+  return plb_fail(rd->err, PLB_ENOMEM, "memory is short; close other programs");
+}
 
 static plb_status fail_at(reader *rd, const plb_node *node, const char *text) {
   return plb_fail_line(rd->err, PLB_EDATA, node->line, 0, "<%s>: %s", node->rule->name, text);
@@ -36,7 +38,8 @@ static plb_status check_role(reader *rd, const plb_node *node, const char *attri
   const char *role = plb_node_value(node, attribute);
   if (!role || find_role(rd->r, role) >= 0)
     return PLB_OK;
-  return plb_fail_line(rd->err, PLB_EDATA, node->line, 0, "<%s>: \"%s\" is none of the channels; correct it", node->rule->name, role);
+  return plb_fail_line(rd->err, PLB_EDATA, node->line, 0, "<%s>: \"%s\" is none of the channels; correct it",
+                       node->rule->name, role);
 }
 
 /* ---- provenance, subject, conditions, connection, channels ---- */
@@ -107,10 +110,13 @@ static plb_status read_connection(reader *rd, const plb_node *root) {
   r->connection.connected = plb_node_flag(node, "connected");
   const double rate = plb_node_number(node, "rate-needed-hz");
   r->connection.rate_needed_hz = isnan(rate) ? 0.0 : rate;
-  if (!plb_node_string(node, "test-point", &r->connection.test_point) || !plb_node_string(node, "place", &r->connection.place) ||
-      !plb_node_string(node, "ground", &r->connection.ground) || !plb_node_string(node, "never", &r->connection.never) ||
-      !plb_node_string(node, "probe", &r->connection.probe) || !plb_node_string(node, "range", &r->connection.range) ||
-      !plb_node_string(node, "coupling", &r->connection.coupling) || !plb_node_string(node, "trigger", &r->connection.trigger))
+  if (!plb_node_string(node, "test-point", &r->connection.test_point) ||
+      !plb_node_string(node, "place", &r->connection.place) ||
+      !plb_node_string(node, "ground", &r->connection.ground) ||
+      !plb_node_string(node, "never", &r->connection.never) || !plb_node_string(node, "probe", &r->connection.probe) ||
+      !plb_node_string(node, "range", &r->connection.range) ||
+      !plb_node_string(node, "coupling", &r->connection.coupling) ||
+      !plb_node_string(node, "trigger", &r->connection.trigger))
     return fail_memory(rd);
   size_t n;
   r->connection.caution = new_list(node, "caution", sizeof *r->connection.caution, &n);
@@ -355,7 +361,8 @@ static plb_status check_corridor(reader *rd, const plb_node *node, size_t channe
   for (size_t i = channel * grid; i < (channel + 1) * grid; i++)
     if (!(c->lower[i] <= c->centre[i] && c->centre[i] <= c->upper[i]))
       return plb_fail_line(rd->err, PLB_EDATA, node->line, 0,
-                           "<good-range>: lower, centre and upper are out of order at point %zu; get an undamaged copy", i - channel * grid);
+                           "<good-range>: lower, centre and upper are out of order at point %zu; get an undamaged copy",
+                           i - channel * grid);
   return PLB_OK;
 }
 
@@ -493,7 +500,8 @@ static plb_status read_numbers(reader *rd, const plb_node *parent, const char *n
     text += strspn(text, blanks);
   }
   if (i != n)
-    return plb_fail_line(rd->err, PLB_EDATA, node->line, 0, "<%s> holds %zu numbers where %zu belong; get an undamaged copy", name, i, n);
+    return plb_fail_line(rd->err, PLB_EDATA, node->line, 0,
+                         "<%s> holds %zu numbers where %zu belong; get an undamaged copy", name, i, n);
   return PLB_OK;
 }
 
@@ -611,15 +619,16 @@ static plb_status read_calibration(reader *rd, const plb_node *root) {
 
 static plb_status read_all(reader *rd, const plb_node *root) {
   static plb_status (*const parts[])(reader *, const plb_node *) = {
-      read_root,  read_provenance, read_conditions, read_connection, read_channels,  read_cycle,
-      check_pegged, read_corridor, read_bands,      read_readings,   read_exemplars, read_calibration};
+      read_root,    read_provenance, read_conditions, read_connection, read_channels,  read_cycle,
+      check_pegged, read_corridor,   read_bands,      read_readings,   read_exemplars, read_calibration};
   plb_status status = PLB_OK;
   for (size_t i = 0; i < sizeof parts / sizeof parts[0] && status == PLB_OK; i++)
     status = parts[i](rd, root);
   return status;
 }
 
-plb_status plb_reference_read_memory(plb_reference **out, const void *data, size_t size, const char *name, plb_error *err) {
+plb_status plb_reference_read_memory(plb_reference **out, const void *data, size_t size, const char *name,
+                                     plb_error *err) {
   plb_error local = PLB_ERROR_INIT;
   plb_document *document = NULL;
   reader rd = {.r = NULL, .values = 0, .err = err ? err : &local};

@@ -4,8 +4,11 @@
 
 /* ---- words; where they stand for an enumeration, in its order ---- */
 
+/* clang-format off: one row a line */
+
 static const char *const provenances[] = {"measured", "modelled", "standard", NULL};
-static const char *const amplitudes[] = {"absolute", "supply-proportional", "speed-curve", "load-proportional", "free", NULL};
+static const char *const amplitudes[] = {"absolute", "supply-proportional", "speed-curve", "load-proportional", "free",
+                                         NULL};
 static const char *const offsets[] = {"supply-proportional", "free", "fixed", "pegged", NULL};
 static const char *const edges[] = {"rising", "falling", NULL};
 static const char *const level_kinds[] = {"unit", "states", "supply", NULL};
@@ -33,7 +36,8 @@ static const plb_attribute_rule provenance_attributes[] = {
     {"groups", PLB_VALUE_INTEGER, true, 0, PLB_EXEMPLARS_MOST, NULL},
     {.name = NULL}};
 static const plb_place provenance_places[] = {{{&method}, 0, 1}, {{&sources}, 0, 1}, {.most = 0}};
-static const plb_element_rule provenance = {"provenance", provenance_attributes, provenance_places, PLB_CONTENT_CHILDREN};
+static const plb_element_rule provenance = {"provenance", provenance_attributes, provenance_places,
+                                            PLB_CONTENT_CHILDREN};
 
 static const plb_attribute_rule subject_attributes[] = {
     {"cylinders", PLB_VALUE_INTEGER, false, 1, 64, NULL},
@@ -76,7 +80,8 @@ static const plb_place connection_places[] = {
     {{&test_point}, 0, 1},    {{&place}, 0, 1},    {{&ground}, 0, 1},  {{&never}, 0, 1},
     {{&probe}, 0, 1},         {{&span_of_volts}, 0, 1}, {{&coupling}, 0, 1}, {{&trigger}, 0, 1},
     {{&caution}, 0, PLB_CAUTIONS_MOST}, {.most = 0}};
-static const plb_element_rule connection = {"connection", connection_attributes, connection_places, PLB_CONTENT_CHILDREN};
+static const plb_element_rule connection = {"connection", connection_attributes, connection_places,
+                                            PLB_CONTENT_CHILDREN};
 
 /* ---- channels ---- */
 
@@ -263,7 +268,8 @@ static const plb_attribute_rule calibration_attributes[] = {
     {"odd-ratio", PLB_VALUE_NUMBER, false, 0, 0, NULL},
     {.name = NULL}};
 static const plb_place calibration_places[] = {{{&scale}, 0, PLB_SCALES_MOST}, {.most = 0}};
-static const plb_element_rule calibration = {"calibration", calibration_attributes, calibration_places, PLB_CONTENT_CHILDREN};
+static const plb_element_rule calibration = {"calibration", calibration_attributes, calibration_places,
+                                             PLB_CONTENT_CHILDREN};
 
 /* ---- the reference ---- */
 

@@ -17,7 +17,8 @@ static int64_t ten_to(int n) {
   return power;
 }
 
-/* The unit of the last digit printed, for a value |p| in fractions of 2^-shift; both the unit and `part` = unit * 2^shift. */
+/* The unit of the last digit printed, for a value |p| in fractions of 2^-shift; both the unit and `part` = unit *
+   2^shift. */
 static int64_t last_digit(const plb_steps *s, int64_t p, int64_t *part) {
   int64_t unit = 1, bound;
   *part = INT64_C(1) << s->shift;
@@ -37,7 +38,8 @@ static int64_t floor_shift(int64_t a, int shift) { return a >= 0 ? a >> shift : 
 static bool measured(const plb_steps *s, int32_t code, int64_t *out) {
   int64_t p = 0;
   for (int i = s->coefficients - 1; i >= 0; i--)
-    if (__builtin_mul_overflow(p, (int64_t)code, &p) || __builtin_add_overflow(floor_shift(p, s->code_bits), s->coefficient[i], &p))
+    if (__builtin_mul_overflow(p, (int64_t)code, &p) ||
+        __builtin_add_overflow(floor_shift(p, s->code_bits), s->coefficient[i], &p))
       return false;
   *out = p;
   return p != INT64_MIN;
@@ -49,7 +51,8 @@ bool plb_steps_apply(const plb_steps *s, int32_t code, int64_t *out) {
   if (!measured(s, code, &p))
     return false;
   const int64_t unit = last_digit(s, p, &part);
-  if (__builtin_add_overflow(p, part / 2, &p) || __builtin_mul_overflow(floor_divide(p, part), unit, &m) || m > most || m < -most)
+  if (__builtin_add_overflow(p, part / 2, &p) || __builtin_mul_overflow(floor_divide(p, part), unit, &m) || m > most ||
+      m < -most)
     return false;
   *out = m;
   return true;
@@ -161,7 +164,8 @@ static uint64_t phases_of(double position, double reach) {
   return turn == 0 ? arc : arc << turn | arc >> (64 - turn);
 }
 
-/* Bins that suit all the values tried; 0 when the step `q`, known to `width`, is impossible. Values may lie off the line by `bend`. */
+/* Bins that suit all the values tried; 0 when the step `q`, known to `width`, is impossible. Values may lie off the
+   line by `bend`. */
 static uint64_t phases_of_step(const lattice *l, double q, double width, double bend) {
   const size_t tried = l->n < SCANNED ? l->n : SCANNED;
   const size_t leap = l->n > 1 ? (size_t)((double)l->n * 0.6180339887) | 1 : 1; /* neighbours agree too easily */
@@ -192,7 +196,8 @@ typedef struct line {
   double q, c;
 } line;
 
-/* Code 0 where the value is nearest to zero: there, printed with significant digits, it is finest, and small codes lose least. */
+/* Code 0 where the value is nearest to zero: there, printed with significant digits, it is finest, and small codes
+   lose least. */
 static line centre_codes(const lattice *l, line at) {
   const double zero = -(double)l->low;
   if (zero > 0 && zero < l->x[l->n - 1])
@@ -211,7 +216,8 @@ static bool gives_all(const lattice *l, const double *k, const plb_steps *s) {
   return true;
 }
 
-/* Rounding the coefficients may have pushed a value over an edge; the constant one can be moved a little to make up for it. */
+/* Rounding the coefficients may have pushed a value over an edge; the constant one can be moved a little to make up
+   for it. */
 static bool settle(const lattice *l, const double *k, plb_steps *s) {
   enum { TRIES = 64 };
   const int64_t start = s->coefficient[0];
@@ -223,8 +229,8 @@ static bool settle(const lattice *l, const double *k, plb_steps *s) {
   return false;
 }
 
-/* Fixed-point coefficients of the polynomial of `degree` through the codes that the line gives; false when no such polynomial explains
- * the values. */
+/* Fixed-point coefficients of the polynomial of `degree` through the codes that the line gives; false when no such
+   polynomial explains * the values. */
 static bool fit(const lattice *l, line at, int degree, double *k, plb_steps *out) {
   double c[PLB_MINIMAX_DEGREE_MOST + 1];
   for (size_t i = 0; i < l->n; i++)
@@ -270,7 +276,8 @@ static bool verify(const plb_steps *s, const int64_t *m, size_t n, int64_t low, 
   return true;
 }
 
-/* Between which bounds the step must lie if, somewhere, neighbouring codes were seen: the smallest distance of two values. */
+/* Between which bounds the step must lie if, somewhere, neighbouring codes were seen: the smallest distance of two
+   values. */
 static void bounds(const lattice *l, double *low, double *high) {
   *high = INFINITY;
   *low = INFINITY;
@@ -281,8 +288,8 @@ static void bounds(const lattice *l, double *low, double *high) {
   }
 }
 
-static bool scan(const lattice *l, double low, double high, int degree, const int64_t *m, size_t n, plb_steps *out, int32_t *code,
-                 double *k) {
+static bool scan(const lattice *l, double low, double high, int degree, const int64_t *m, size_t n, plb_steps *out,
+                 int32_t *code, double *k) {
   enum { FITS_MOST = 200 };
   const double range = l->x[l->n - 1];
   int fits = 0;
@@ -339,7 +346,8 @@ bool plb_steps_find(const int64_t *m, size_t n, plb_steps *out, int32_t *code) {
   }
   if (count < FEWEST)
     goto done;
-  l = (lattice){plb_calloc(count, sizeof *l.x), plb_calloc(count, sizeof *l.slack), count, value[0], printed_digits(value, count)};
+  l = (lattice){plb_calloc(count, sizeof *l.x), plb_calloc(count, sizeof *l.slack), count, value[0],
+                printed_digits(value, count)};
   if (!l.x || !l.slack)
     goto done;
   for (size_t i = 0; i < count; i++) {

@@ -1,14 +1,16 @@
 #ifndef PLB_REFERENCE_STEPS_H
 #define PLB_REFERENCE_STEPS_H
 /**
- * @file  The recorder's step behind decimal text. A recorder measures whole codes and prints them times a step, rounded to some decimals
- * or significant digits; the printed numbers look fine but only every so manieth can occur. Found again, the codes need fewer bits.
+ * @file  The recorder's step behind decimal text. A recorder measures whole codes and prints them times a step,
+ * rounded to some decimals or significant digits; the printed numbers look fine but only every so manieth can occur.
+ * Found again, the codes need fewer bits.
  */
 #include <plumbline/types.h>
 
 enum { PLB_DIGITS_MOST = 17, PLB_STEP_SHIFT_MOST = 40 };
 
-/** How a recorder's codes k become decimal integers m; see blocks.h, step 6. A straight line, or the cubic of a calibrated recorder. */
+/** How a recorder's codes k become decimal integers m; see blocks.h, step 6. A straight line, or the cubic of a
+   calibrated recorder. */
 typedef struct plb_steps {
   int64_t coefficient[4];
   int coefficients; /**< 2..4 */

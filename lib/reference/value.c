@@ -4,7 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-static bool all_of(const char *text, size_t size, const char *set) { return strlen(text) == size && strspn(text, set) == size; }
+static bool all_of(const char *text, size_t size, const char *set) {
+  return strlen(text) == size && strspn(text, set) == size;
+}
 
 static const char hexadecimal[] = "0123456789abcdef";
 

@@ -28,7 +28,9 @@ static void put_provenance(writer *w) {
   plb_xml_close(x, "provenance");
 }
 
-static void put_positive(plb_xml *x, const char *name, double value) { plb_xml_number(x, name, value > 0 ? value : (double)NAN); }
+static void put_positive(plb_xml *x, const char *name, double value) {
+  plb_xml_number(x, name, value > 0 ? value : (double)NAN);
+}
 
 static void put_subject(writer *w) {
   plb_xml *x = &w->xml;
@@ -412,8 +414,9 @@ plb_status plb_reference_write_buffer(plb_reference *r, plb_buffer *out, plb_err
   if (status != PLB_OK)
     goto done;
   if (out->status != PLB_OK) {
-    status = plb_fail(err, PLB_EDATA, "the reference would be larger than %d bytes; use fewer exemplars or a coarser grid",
-                      PLB_DOCUMENT_MOST);
+    status =
+        plb_fail(err, PLB_EDATA, "the reference would be larger than %d bytes; use fewer exemplars or a coarser grid",
+                 PLB_DOCUMENT_MOST);
     goto done;
   }
   status = plb_identity_set(out->data, out->size, r->id, err);

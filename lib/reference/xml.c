@@ -52,26 +52,38 @@ void plb_xml_close(plb_xml *xml, const char *element) {
     new_line(xml, 0);
 }
 
-/* Tabs and line ends would become blanks inside an attribute, and a carriage return a line end anywhere. */
+/* XML 1.0 (fifth edition), production 2: which characters a document may hold at all. */
+static bool may_stand(const char *text, size_t length) {
+  const unsigned char a = (unsigned char)text[0];
+  if (length == 1)
+    return a >= 0x20 || a == '\t' || a == '\n' || a == '\r';
+  return length > 0 && !(length == 3 && a == 0xEF && (unsigned char)text[1] == 0xBF && (unsigned char)text[2] >= 0xBE);
+}
+
+static const char *escape_of(char c) {
+  return c == '&' ? "&amp;" : c == '<' ? "&lt;" : c == '>' ? "&gt;" : c == '"' ? "&quot;" : NULL;
+}
+
+/* What comes back is what went in, character for character, and never longer; a byte that no document can hold
+   becomes '?'. Those of * `as_references` would be read as something else: tabs and line ends as blanks in an
+   attribute, a carriage return as a line end. */
 static void escape(plb_buffer *out, const char *text, const char *as_references) {
-  char run[256];
+  const char *run = text; /* what can be copied as it is, up to `text` */
   while (*text) {
-    size_t n = strcspn(text, as_references);
-    if (n > 0) {
-      if (n >= sizeof run) {
-        n = sizeof run - 1;
-        while (n > 1 && ((unsigned char)text[n] & 0xC0) == 0x80) /* never cut a character */
-          n--;
-      }
-      memcpy(run, text, n);
-      run[n] = '\0';
-      plb_buffer_escape(out, run);
-    } else {
-      plb_buffer_printf(out, "&#%d;", (int)(unsigned char)*text);
-      n = 1;
+    const size_t length = plb_text_utf8(text);
+    const char *instead = may_stand(text, length) ? escape_of(*text) : "?";
+    const bool reference = strchr(as_references, *text) != NULL;
+    if (instead || reference) {
+      plb_buffer_append(out, run, (size_t)(text - run));
+      if (reference)
+        plb_buffer_printf(out, "&#%d;", (int)(unsigned char)*text);
+      else
+        plb_buffer_puts(out, instead);
+      run = text + (length > 0 ? length : 1);
     }
-    text += n;
+    text += length > 0 ? length : 1;
   }
+  plb_buffer_append(out, run, (size_t)(text - run));
 }
 
 static void put_attribute(plb_xml *xml, const char *name, const char *value, bool plain) {
@@ -108,7 +120,9 @@ void plb_xml_integer(plb_xml *xml, const char *name, int64_t value) {
   put_attribute(xml, name, text, true);
 }
 
-void plb_xml_flag(plb_xml *xml, const char *name, bool value) { put_attribute(xml, name, value ? "true" : "false", true); }
+void plb_xml_flag(plb_xml *xml, const char *name, bool value) {
+  put_attribute(xml, name, value ? "true" : "false", true);
+}
 
 void plb_xml_put_text(plb_xml *xml, const char *text) {
   finish_tag(xml);

@@ -1,17 +1,17 @@
 #ifndef PLB_REFERENCE_XML_H
 #define PLB_REFERENCE_XML_H
 /**
- * @file  Writing XML one way only: two spaces a level, LF, attributes in the order they are given, lines broken at about 100 columns, so
- * that the same content is always the same bytes and two versions can be compared line by line.
+ * @file  Writing XML one way only: two spaces a level, LF, attributes in the order they are given, lines broken at
+ * about 100 columns, so that the same content is always the same bytes and two versions can be compared line by line.
  */
 #include "core/core.h"
 
 typedef struct plb_xml {
   plb_buffer *out;
   int depth;
-  bool tag_open;     /**< attributes may still follow */
-  bool text_inside;  /**< the open element holds text: its end tag follows on the same line */
-  size_t line_start; /**< offset in `out` */
+  bool tag_open;         /**< attributes may still follow */
+  bool text_inside;      /**< the open element holds text: its end tag follows on the same line */
+  size_t line_start;     /**< offset in `out` */
   size_t base64_columns; /**< characters of base64 in a line */
 } plb_xml;
 

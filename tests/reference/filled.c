@@ -66,15 +66,30 @@ static void fill_conditions(plb_reference *r) {
 static void fill_channels(plb_reference *r) {
   r->channels = FILLED_CHANNELS;
   r->channel = some(r->channels, sizeof *r->channel);
-  r->channel[0] = (plb_reference_channel){.role = "crank", .unit = "V", .amplitude = PLB_RULE_SPEED_CURVE, .offset = PLB_RULE_PEGGED,
-      .peak_to_peak = 5.4321, .noise = 0.0123, .step = 0.002442, .range_low = -0.78, .range_high = 4.7, .column = 2, .header = "a \"b\"\tc",
-      .pegged = "tooth 2"};
+  r->channel[0] = (plb_reference_channel){.role = "crank",
+                                          .unit = "V",
+                                          .amplitude = PLB_RULE_SPEED_CURVE,
+                                          .offset = PLB_RULE_PEGGED,
+                                          .peak_to_peak = 5.4321,
+                                          .noise = 0.0123,
+                                          .step = 0.002442,
+                                          .range_low = -0.78,
+                                          .range_high = 4.7,
+                                          .column = 2,
+                                          .header = "a \"b\"\tc",
+                                          .pegged = "tooth 2"};
   r->channel[0].speeds = 2;
   r->channel[0].speed = some(2, sizeof *r->channel[0].speed);
   r->channel[0].speed[0] = (plb_speed_point){10.5, 0.8};
   r->channel[0].speed[1] = (plb_speed_point){50.25, 1.0};
-  r->channel[1] = (plb_reference_channel){.role = "pressure", .unit = "[psi]", .amplitude = PLB_RULE_LOAD_PROPORTIONAL,
-      .offset = PLB_RULE_FREE, .peak_to_peak = 123.0, .noise = NAN, .range_low = NAN, .range_high = NAN};
+  r->channel[1] = (plb_reference_channel){.role = "pressure",
+                                          .unit = "[psi]",
+                                          .amplitude = PLB_RULE_LOAD_PROPORTIONAL,
+                                          .offset = PLB_RULE_FREE,
+                                          .peak_to_peak = 123.0,
+                                          .noise = NAN,
+                                          .range_low = NAN,
+                                          .range_high = NAN};
 }
 
 static void fill_spec(plb_cycle_spec *s, plb_cycle_kind kind) {
@@ -146,14 +161,21 @@ static void fill_corridor(plb_reference *r, plb_random *random) {
 static void fill_bands(plb_reference *r) {
   r->bands = FILLED_BANDS;
   r->band = some(r->bands, sizeof *r->band);
-  r->band[0] = (plb_band){.name = "b01", .channel = "crank", .domain = PLB_BAND_CYCLE, .from = 0, .to = 1.0 / 12.0, .tolerance = 1,
-      .good = text("round peaks of equal height")};
+  r->band[0] = (plb_band){.name = "b01",
+                          .channel = "crank",
+                          .domain = PLB_BAND_CYCLE,
+                          .from = 0,
+                          .to = 1.0 / 12.0,
+                          .tolerance = 1,
+                          .good = text("round peaks of equal height")};
   r->band[0].pointers = 2;
   r->band[0].pointer = some(2, sizeof *r->band[0].pointer);
   r->band[0].pointer[0] = (plb_pointer){"low", text("measure the air gap")};
   r->band[0].pointer[1] = (plb_pointer){"missing", text("look at the wheel")};
-  r->band[1] = (plb_band){.name = "hash", .domain = PLB_BAND_FREQUENCY, .from = 891.2509, .to = 1122.018, .tolerance = 1.5};
-  r->band[2] = (plb_band){.name = "order 2", .channel = "pressure", .domain = PLB_BAND_ORDER, .from = 1.5, .to = 2.5, .tolerance = 2};
+  r->band[1] =
+      (plb_band){.name = "hash", .domain = PLB_BAND_FREQUENCY, .from = 891.2509, .to = 1122.018, .tolerance = 1.5};
+  r->band[2] = (plb_band){
+      .name = "order 2", .channel = "pressure", .domain = PLB_BAND_ORDER, .from = 1.5, .to = 2.5, .tolerance = 2};
   r->readings = FILLED_READINGS;
   r->reading = some(r->readings, sizeof *r->reading);
   r->reading[0] = (plb_reading_limit){"log gain", "crank", "1", -0.2, 0.2, text("exemplars")};
@@ -191,8 +213,18 @@ static void fill_exemplars(plb_reference *r, plb_random *random) {
 
 static void fill_calibration(plb_reference *r) {
   plb_calibration *c = &r->calibration;
-  *c = (plb_calibration){.alpha = 0.05, .promise = 0.2, .promise_upper90 = 0.43765867480964745, .independent = 3, .groups_stated = true,
-      .one_group = false, .limit = 2.125, .guard = 2.65, .guard_robust = NAN, .odd = "good-3.txt", .odd_ratio = 4.5, .scales = 2};
+  *c = (plb_calibration){.alpha = 0.05,
+                         .promise = 0.2,
+                         .promise_upper90 = 0.43765867480964745,
+                         .independent = 3,
+                         .groups_stated = true,
+                         .one_group = false,
+                         .limit = 2.125,
+                         .guard = 2.65,
+                         .guard_robust = NAN,
+                         .odd = "good-3.txt",
+                         .odd_ratio = 4.5,
+                         .scales = 2};
   c->scale = some(2, sizeof *c->scale);
   c->scale[0] = (plb_scale){"M-shape", "crank", "b01", 0.93};
   c->scale[1] = (plb_scale){"R", "", "speed", 1.2e-9};

@@ -194,7 +194,8 @@ static void test_capture_document__numbers_of_significant_digits(void **state) {
   plb_channel *channel = add_numbers(c, "map");
   for (size_t i = 0; i < c->samples; i++) {
     char text[64];
-    const double volts = round(swing(i) / 3.29e-4) * 3.29037811e-4 + 1e-6; /* and a recorder that is not quite straight */
+    const double volts =
+        round(swing(i) / 3.29e-4) * 3.29037811e-4 + 1e-6; /* and a recorder that is not quite straight */
     snprintf(text, sizeof text, "%.6E", volts + 4e-5 * pow(volts / 5.0, 3));
     channel->samples.real[i] = strtod(text, NULL);
   }
@@ -224,7 +225,8 @@ static void test_capture_document__everything_around_the_samples(void **state) {
   plb_condition conditions[2] = {{.name = "state", .word = "cranking", .low = NAN, .high = NAN, .stated = true},
                                  {.name = "speed", .unit = "/min", .low = 180, .high = 220, .stated = true}};
   char place[] = "at the component", date[] = "2024-05-31";
-  const plb_capture_about about = {.date = date, .place = place, .source = "first.csv", .condition = conditions, .conditions = 2};
+  const plb_capture_about about = {
+      .date = date, .place = place, .source = "first.csv", .condition = conditions, .conditions = 2};
   plb_capture *c = empty_capture(3), *back = NULL;
   plb_buffer with, without;
   plb_error err = PLB_ERROR_INIT;
@@ -274,10 +276,12 @@ static void test_capture_document__refuses_what_cannot_be_kept(void **state) {
   plb_capture_free(c);
 }
 
-/* Real recordings: decimal text comes back as the same numbers, and the recorder's step is found behind its calibration polynomial. */
+/* Real recordings: decimal text comes back as the same numbers, and the recorder's step is found behind its
+   calibration polynomial. */
 static void test_capture_document__real_recordings(void **state) {
   (void)state;
-  static const char *const names[] = {"setup-one/full-1.txt", "setup-one/none-3.txt", "setup-one/silent-1.txt", "setup-two/half-2.txt"};
+  static const char *const names[] = {"setup-one/full-1.txt", "setup-one/none-3.txt", "setup-one/silent-1.txt",
+                                      "setup-two/half-2.txt"};
   const char *told = getenv("PLUMBLINE_TEST_DATA");
   char path[PLB_PATH_SIZE];
   struct stat about;
@@ -291,8 +295,8 @@ static void test_capture_document__real_recordings(void **state) {
     plb_error err = PLB_ERROR_INIT;
     assert_int_equal(plb_capture_read(&c, path, NULL, &err), PLB_OK);
     plb_buffer out = round_trip(c);
-    print_message("%s: %zu bytes for %zu samples of %zu channels, %lld as text\n", names[i], out.size, c->samples, c->channels,
-                  (long long)about.st_size);
+    print_message("%s: %zu bytes for %zu samples of %zu channels, %lld as text\n", names[i], out.size, c->samples,
+                  c->channels, (long long)about.st_size);
     assert_non_null(strstr(out.data, "<steps "));
     assert_null(strstr(out.data, "<floats "));
     plb_buffer_dispose(&out);

@@ -119,14 +119,21 @@ static void test_decode__capture(void **state) {
     else
       s->real = plb_calloc(c->samples, sizeof *s->real);
     for (size_t k = 0; k < c->samples; k++) {
-      const double t = (double)k, ring = k % 30000 < 4000 ? 900.0 * exp(-(double)(k % 30000) / 800.0) * cos(0.3 * t) : 0.0;
+      const double t = (double)k,
+                   ring = k % 30000 < 4000 ? 900.0 * exp(-(double)(k % 30000) / 800.0) * cos(0.3 * t) : 0.0;
       const double signal = 300.0 * sin(0.01 * t) + ring + 2.0 * plb_random_normal(&random);
       char text[40];
       snprintf(text, sizeof text, "%.6E", round(signal) * 3.29037811e-4 + 1e-5);
       if (i < 3)
-        s->code[k] = i == 0 ? (int32_t)lround(signal * 10.0) : i == 1 ? (int32_t)lround(round(signal) * 4.887) : (int32_t)lround(signal);
+        s->code[k] = i == 0   ? (int32_t)lround(signal * 10.0)
+                     : i == 1 ? (int32_t)lround(round(signal) * 4.887)
+                              : (int32_t)lround(signal);
       else
-        s->real[k] = i == 3 ? strtod(text, NULL) : i == 4 ? signal : i == 5 ? (double)(float)signal : k % 1000 == 7 ? (double)NAN : round(signal) / 8;
+        s->real[k] = i == 3          ? strtod(text, NULL)
+                     : i == 4        ? signal
+                     : i == 5        ? (double)(float)signal
+                     : k % 1000 == 7 ? (double)NAN
+                                     : round(signal) / 8;
     }
   }
   check_capture(c);

@@ -47,7 +47,8 @@ static void test_round_trip__keeps_every_field(void **state) {
 static void test_round_trip__same_content_same_bytes(void **state) {
   (void)state;
   plb_buffer first, second;
-  plb_reference *a = filled_reference(PLB_CYCLE_WHEEL, PLB_MODELLED), *b = filled_reference(PLB_CYCLE_WHEEL, PLB_MODELLED);
+  plb_reference *a = filled_reference(PLB_CYCLE_WHEEL, PLB_MODELLED),
+                *b = filled_reference(PLB_CYCLE_WHEEL, PLB_MODELLED);
   write_to(a, &first);
   write_to(b, &second);
   assert_int_equal(first.size, second.size);
@@ -105,6 +106,24 @@ static void test_round_trip__smallest_reference(void **state) {
   plb_reference *back = read_from(&out);
   assert_same_reference(r, back);
   assert_int_equal(plb_reference_exemplars(back), 0);
+  plb_buffer_dispose(&out);
+  plb_reference_free(r);
+  plb_reference_free(back);
+}
+
+/* Names come from files and people: any bytes. What XML can hold comes back unchanged, the rest as '?', never longer
+   than it was. */
+static void test_round_trip__any_bytes_in_names(void **state) {
+  (void)state;
+  plb_buffer out;
+  plb_reference *r = filled_reference(PLB_CYCLE_WHEEL, PLB_MEASURED);
+  memset(r->exemplar[0].name, 0xFE, PLB_TEXT_SIZE - 1);
+  strcpy(r->exemplar[1].name, "\x01\x7F\xC2\x85\xEF\xBF\xBE\xED\xA0\x80 \xF0\x9F\x9A\x97 \t\n\r<&>\"'");
+  write_to(r, &out);
+  plb_reference *back = read_from(&out);
+  for (size_t i = 0; i < PLB_TEXT_SIZE - 1; i++)
+    assert_int_equal(back->exemplar[0].name[i], '?');
+  assert_string_equal(back->exemplar[1].name, "?\x7F\xC2\x85???? \xF0\x9F\x9A\x97 \t\n\r<&>\"'");
   plb_buffer_dispose(&out);
   plb_reference_free(r);
   plb_reference_free(back);
@@ -189,7 +208,8 @@ static void test_round_trip__accessors_bear_null(void **state) {
 
 static void test_round_trip__decimals_keep_a_curve(void **state) {
   (void)state;
-  /* Half a step of 10^-4 is 1/20,000 of 1; of 5 V likewise; 0.3 needs one more. Large swings need none, tiny ones nine. */
+  /* Half a step of 10^-4 is 1/20,000 of 1; of 5 V likewise; 0.3 needs one more. Large swings need none, tiny ones
+     nine. */
   assert_int_equal(plb_decimals_for(1.0), 4);
   assert_int_equal(plb_decimals_for(5.0), 4);
   assert_int_equal(plb_decimals_for(0.3), 5);
@@ -207,6 +227,7 @@ int main(void) {
       cmocka_unit_test(test_round_trip__same_content_same_bytes),
       cmocka_unit_test(test_round_trip__id_ignores_date_but_not_content),
       cmocka_unit_test(test_round_trip__smallest_reference),
+      cmocka_unit_test(test_round_trip__any_bytes_in_names),
       cmocka_unit_test(test_round_trip__writer_refuses_what_makes_no_sense),
       cmocka_unit_test(test_round_trip__failed_write_leaves_the_file_alone),
       cmocka_unit_test(test_round_trip__accessors_bear_null),

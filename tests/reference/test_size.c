@@ -1,8 +1,8 @@
 /*
- * Evidence takes little room: bytes per sample of a capture document, as the store keeps it (a loose object: "blob SIZE", the bytes, deflated
- * at zlib's level 1), beside a general lossless audio coder (flac -8 without padding and seek table) on the same integer codes. The
- * signals are modelled (shapes and noise of an inductive crank sensor, a Hall sensor and a coil primary, 12-bit codes printed as
- * decimals); real recordings join in where they are at hand.
+ * Evidence takes little room: bytes per sample of a capture document, as the store keeps it (a loose object: "blob
+ * SIZE", the bytes, deflated at zlib's level 1), beside a general lossless audio coder (flac -8 without padding and
+ * seek table) on the same integer codes. The signals are modelled (shapes and noise of an inductive crank sensor, a
+ * Hall sensor and a coil primary, 12-bit codes printed as decimals); real recordings join in where they are at hand.
  */
 #include "core/cmocka_all.h"
 #include "reference/block_node.h"
@@ -69,7 +69,8 @@ static size_t flac_size(const int32_t *code, size_t n) {
   }
   fclose(file);
   snprintf(command, sizeof command,
-           "flac -8 -s -f --no-padding --no-seektable --force-raw-format --endian=little --sign=signed --channels=1 --bps=16 "
+           "flac -8 -s -f --no-padding --no-seektable --force-raw-format --endian=little --sign=signed --channels=1 "
+           "--bps=16 "
            "--sample-rate=48000 -o %s/x.flac %s",
            folder, path);
   assert_int_equal(system(command), 0);
@@ -90,7 +91,8 @@ static double compare_sizes(const char *name, const plb_capture *c) {
     fail_msg("%s: %s", name, err.message);
   int32_t *code = codes_of(&out, c->samples);
   const double ours = (double)object_size(&out), theirs = (double)flac_size(code, c->samples), n = (double)c->samples;
-  print_message("%-32s %.4f bytes per sample, flac -8 %.4f (%+.1f %%)\n", name, ours / n, theirs / n, 100.0 * (ours / theirs - 1.0));
+  print_message("%-32s %.4f bytes per sample, flac -8 %.4f (%+.1f %%)\n", name, ours / n, theirs / n,
+                100.0 * (ours / theirs - 1.0));
   free(code);
   plb_buffer_dispose(&out);
   return 100.0 * (ours / theirs - 1.0);
@@ -143,7 +145,9 @@ static void test_size__no_larger_than_an_audio_coder(void **state) {
     const char *name;
     double (*signal)(double);
     double noise;
-  } rows[] = {{"crank, inductive (modelled)", crank, 6.0}, {"crank, Hall (modelled)", hall, 1.5}, {"coil primary (modelled)", coil, 2.5}};
+  } rows[] = {{"crank, inductive (modelled)", crank, 6.0},
+              {"crank, Hall (modelled)", hall, 1.5},
+              {"coil primary (modelled)", coil, 2.5}};
   size_t fewer = 0;
   if (!have_flac()) {
     print_message("skipped: flac is not installed\n");
@@ -172,7 +176,8 @@ static void keep_channel(plb_capture *c, size_t kept) {
 
 static void test_size__real_recordings(void **state) {
   (void)state;
-  static const char *const names[] = {"setup-one/full-1.txt", "setup-one/none-1.txt", "setup-two/half-1.txt", "setup-one/silent-1.txt"};
+  static const char *const names[] = {"setup-one/full-1.txt", "setup-one/none-1.txt", "setup-two/half-1.txt",
+                                      "setup-one/silent-1.txt"};
   const char *told = getenv("PLUMBLINE_TEST_DATA");
   if (!have_flac()) {
     print_message("skipped: flac is not installed\n");

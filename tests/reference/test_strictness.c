@@ -1,4 +1,5 @@
-/* Whatever the schema refuses the reader refuses too: valid documents are changed in every place, one change at a time. */
+/* Whatever the schema refuses the reader refuses too: valid documents are changed in every place, one change at a
+   time. */
 #include "filled.h"
 #include "reference/capture_document.h"
 #include "reference/schema.h"
@@ -63,10 +64,41 @@ static char *long_text(size_t size) {
 }
 
 static void try_values(tally *t, xmlNodePtr node, const xmlChar *name) {
-  static const char *const values[] = {
-      "", " ", "x", "0", "-0", "-1", "+1", "01", " 1", "1 ", "1.5", "1.", ".5", "1E5", "1e999", "NaN", "INF", "0x10",
-      "99999999999999999999", "4294967296", "65537", "TRUE", "up", "1  2", "1 2 3 4 5", "5 0", "2024-05-31T00:00:00", "A/b",
-      "crank-inductive/", "crank-inductive/a/b/c/d", "gggggggg", "a&b", "\xC3\xA4", "a\tb", "none"};
+  static const char *const values[] = {"",
+                                       " ",
+                                       "x",
+                                       "0",
+                                       "-0",
+                                       "-1",
+                                       "+1",
+                                       "01",
+                                       " 1",
+                                       "1 ",
+                                       "1.5",
+                                       "1.",
+                                       ".5",
+                                       "1E5",
+                                       "1e999",
+                                       "NaN",
+                                       "INF",
+                                       "0x10",
+                                       "99999999999999999999",
+                                       "4294967296",
+                                       "65537",
+                                       "TRUE",
+                                       "up",
+                                       "1  2",
+                                       "1 2 3 4 5",
+                                       "5 0",
+                                       "2024-05-31T00:00:00",
+                                       "A/b",
+                                       "crank-inductive/",
+                                       "crank-inductive/a/b/c/d",
+                                       "gggggggg",
+                                       "a&b",
+                                       "\xC3\xA4",
+                                       "a\tb",
+                                       "none"};
   xmlChar *before = xmlGetNoNsProp(node, name);
   for (size_t i = 0; i < sizeof values / sizeof values[0]; i++) {
     xmlSetProp(node, name, (const xmlChar *)values[i]);
@@ -159,7 +191,9 @@ static void move_element(tally *t, xmlNodePtr node) {
   xmlFreeNode(mark);
 }
 
-static bool holds_text(const xmlNode *node) { return node->children && !node->children->next && node->children->type == XML_TEXT_NODE; }
+static bool holds_text(const xmlNode *node) {
+  return node->children && !node->children->next && node->children->type == XML_TEXT_NODE;
+}
 
 static void change_text(tally *t, xmlNodePtr node) {
   static const char *const texts[] = {"", " ", "@@", "AAAA", "A", "none", "1 none 2", "1e999", "text", "<", "\xC3\xA4"};
@@ -197,7 +231,8 @@ static bool seen_often(const xmlNode *node) {
 static bool is_new(const char **known, size_t *count, const xmlNode *node) {
   char *path = plb_calloc(1, 200);
   assert_non_null(path);
-  snprintf(path, 200, "%s/%s", node->parent && node->parent->name ? (const char *)node->parent->name : "", (const char *)node->name);
+  snprintf(path, 200, "%s/%s", node->parent && node->parent->name ? (const char *)node->parent->name : "",
+           (const char *)node->name);
   for (size_t i = 0; i < *count; i++) {
     if (strcmp(known[i], path) == 0) {
       free(path);
@@ -241,7 +276,8 @@ static void change_everything(const char *schema, reader read, const char *data,
   assert_non_null(start);
   change_all(&t, start, known, &count);
   judge(&t, "unchanged", "document");
-  print_message("%s: %zu changed documents; %zu refused by both, %zu by the reader alone\n", schema, t.tried, t.both, t.reader_only);
+  print_message("%s: %zu changed documents; %zu refused by both, %zu by the reader alone\n", schema, t.tried, t.both,
+                t.reader_only);
   assert_true(t.both > 300);
   for (size_t i = 0; i < count; i++)
     free((void *)(uintptr_t)known[i]);
@@ -250,7 +286,8 @@ static void change_everything(const char *schema, reader read, const char *data,
 
 static void test_strictness__reference(void **state) {
   (void)state;
-  static const plb_cycle_kind kinds[] = {PLB_CYCLE_WHEEL, PLB_CYCLE_EDGE, PLB_CYCLE_REPEAT, PLB_CYCLE_AGAINST, PLB_CYCLE_STEADY};
+  static const plb_cycle_kind kinds[] = {PLB_CYCLE_WHEEL, PLB_CYCLE_EDGE, PLB_CYCLE_REPEAT, PLB_CYCLE_AGAINST,
+                                         PLB_CYCLE_STEADY};
   for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++) {
     plb_buffer out;
     plb_error err = PLB_ERROR_INIT;

@@ -1,5 +1,5 @@
-/* write_documents FOLDER: one reference of every kind of cycle and provenance, and captures of every kind of sample, without our own
- * check by the schema having the last word. */
+/* write_documents FOLDER: one reference of every kind of cycle and provenance, and captures of every kind of sample,
+   without our own * check by the schema having the last word. */
 #include "filled.h"
 #include "reference/capture_document.h"
 
@@ -40,7 +40,8 @@ static int write_capture(const char *folder) {
     plb_channel *channel = plb_capture_add_channel(c);
     snprintf(channel->role, sizeof channel->role, "c%d", i);
     plb_samples *s = &channel->samples;
-    *s = (plb_samples){.decimals = i == 2 ? -1 : 3, .scale = 0.25, .offset = -1.0, .code_low = -2048, .code_high = 2047};
+    *s =
+        (plb_samples){.decimals = i == 2 ? -1 : 3, .scale = 0.25, .offset = -1.0, .code_low = -2048, .code_high = 2047};
     if (i < 3)
       s->code = plb_calloc(c->samples, sizeof *s->code);
     else
