@@ -118,7 +118,7 @@ plb_clip_side plb_clip_judge(const double *x, size_t n, double step, double rail
   size_t run = next_run(x, n, side.level, 0, &first);
   if (run == 0)
     return side;
-  const texture t = at_rail ? (texture){0.0, 0.0, false, false} : feel(x, n, side.level);
+  const texture t = feel(x, n, side.level);
   for (; run > 0; run = next_run(x, n, side.level, first + run, &first)) {
     all_runs++;
     if (at_rail || is_cut(x, first, run, step, &t)) {
@@ -126,7 +126,8 @@ plb_clip_side plb_clip_judge(const double *x, size_t n, double step, double rail
       side.samples += run;
     }
   }
-  const bool fine = t.swing >= FEWEST_STEPS * step && !t.few_values;
-  side.clipped = at_rail ? side.runs > 0 : fine && side.runs >= FEWEST_RUNS && 2 * side.runs >= all_runs;
+  const bool told =
+      at_rail ? side.runs > 0 : t.swing >= FEWEST_STEPS * step && side.runs >= FEWEST_RUNS && 2 * side.runs >= all_runs;
+  side.clipped = told && !t.few_values;
   return side;
 }

@@ -88,6 +88,17 @@ const char *plb_cell_read(const char *p, const char *end, char separator, plb_ce
   return out->last ? p : p + 1;
 }
 
+const char *plb_cell_read_name(const char *p, const char *end, plb_cell *out) {
+  p = plb_cell_read(p, end, PLB_BLANKS, out);
+  while (!out->last && !out->quoted && (*p == '(' || *p == '[')) {
+    plb_cell unit;
+    p = plb_cell_read(p, end, PLB_BLANKS, &unit);
+    out->size = (size_t)(unit.text + unit.size - out->text);
+    out->last = unit.last;
+  }
+  return p;
+}
+
 bool plb_cell_copy(const plb_cell *cell, char *out, size_t size) {
   size_t used = 0;
   bool blank = false;

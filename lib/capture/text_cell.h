@@ -25,6 +25,12 @@ const char *plb_line_end(const char *p, const char *end);
  */
 const char *plb_cell_read(const char *p, const char *end, char separator, plb_cell *out);
 
+/**
+ * The same for a header between blanks, in which a unit in brackets stands behind its name: "Time (s) Voltage (V)" are two
+ * cells.
+ */
+const char *plb_cell_read_name(const char *p, const char *end, plb_cell *out);
+
 /** Copy a cell as a name: quotes undone, blanks inside squeezed, control characters dropped. @return false when it does
  * not fit or is empty */
 bool plb_cell_copy(const plb_cell *cell, char *out, size_t size);

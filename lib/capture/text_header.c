@@ -56,7 +56,8 @@ void plb_text_headers_read(const plb_text_layout *layout, plb_header *out) {
   plb_cell cell;
   const char *p = layout->names;
   for (size_t j = 0; p && j < layout->columns; j++) {
-    p = plb_cell_read(p, layout->end, layout->separator, &cell);
+    p = layout->names_joined ? plb_cell_read_name(p, layout->end, &cell)
+                             : plb_cell_read(p, layout->end, layout->separator, &cell);
     out[j].too_long = !plb_cell_copy(&cell, out[j].header, sizeof out[j].header) && cell.size > 0;
     plb_text_header_split(&out[j]);
     if (cell.last)

@@ -176,11 +176,24 @@ static bool fits_header(const plb_text_layout *t, const char *line) {
   return line && count_cells(t, line) == t->columns && tell_line(t, line) != LINE_ROW;
 }
 
+/* Between blanks "Time (s)" looks like two cells. */
+static bool fits_joined(const plb_text_layout *t, const char *line) {
+  if (!line || t->separator != PLB_BLANKS)
+    return false;
+  size_t cells = 0;
+  plb_cell cell;
+  do {
+    line = plb_cell_read_name(line, t->end, &cell);
+    cells++;
+  } while (!cell.last && cells <= t->columns);
+  return cells == t->columns;
+}
+
 static void find_names(plb_text_layout *t) {
   const char *above[2] = {NULL, NULL}; /* the nearest lines above the body, [0] the nearest */
   for (const char *p = t->begin; p < t->body; p = plb_line_next(p, t->end)) {
     const char *line = behind_comment(t, p);
-    if (plb_text_is_empty_line(p, t->end) || (line != p && !fits_header(t, line)))
+    if (plb_text_is_empty_line(p, t->end) || (line != p && !fits_header(t, line) && !fits_joined(t, line)))
       continue;
     above[1] = above[0];
     above[0] = line;
@@ -191,6 +204,9 @@ static void find_names(plb_text_layout *t) {
     t->names = fits_above ? above[1] : NULL;
   } else if (fits) {
     t->names = above[0];
+  } else if (fits_joined(t, above[0])) {
+    t->names = above[0];
+    t->names_joined = true;
   } else {
     t->names_unused = above[0] != NULL;
   }

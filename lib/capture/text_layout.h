@@ -19,6 +19,7 @@ typedef struct plb_text_layout {
   int64_t body_line; /**< its line, from 1 */
   const char *names; /**< the line with the names, NULL if none */
   const char *units; /**< the line with the units, NULL if none */
+  bool names_joined; /**< names and bracketed units are cells of their own: plb_cell_read_name() puts them together */
   bool names_unused; /**< there is a header, but not with as many names as columns */
   const char **row;  /**< sample rows: the head ones follow each other from the body on */
   size_t rows, head_rows;

@@ -193,7 +193,9 @@ plb_status plb_text_finish_clock(const plb_text_table *r, plb_capture *out, plb_
     out->rate_hz = said;
   out->gap_row = r->clock.widest_row;
   plb_capture_add_note(out, "time column: %d (%s%s)", r->time + 1, h->unit[0] ? h->unit : "s",
-                       r->time_named || h->unit[0] ? "" : ", told from its even rise");
+                       h->unit[0]      ? ""
+                       : r->time_named ? ", because no unit is given"
+                                       : ", told from its even rise");
   if (r->clock.repeats > 0)
     plb_capture_add_note(out,
                          "time stamps that repeat, because they are printed with too few digits: %zu; the rate comes "

@@ -212,6 +212,10 @@ static void test_fitness__rails_of_the_format(void **state) {
   for (int i = 0; i < N; i++)
     code[i] = i % 1000 < 300 ? -30000 : i % 1000 < 600 ? 0 : 10000 + (i % 1000 - 600); /* flat, but not at the rail */
   assert_int_equal(count_code(c, "clipped", &reason), 0);
+  for (int i = 0; i < N; i++)
+    code[i] =
+        i % 100 < 50 ? 32767 : -32768; /* a switched signal that fills the range has its two states all the same */
+  assert_int_equal(count_code(c, "clipped", &reason), 0);
   channel->factor = -3;
   for (int i = 0; i < N; i++)
     code[i] = i % 1000 < 5 ? 32767 : (i * 7919) % 20000;

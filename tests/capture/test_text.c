@@ -36,6 +36,7 @@ static const form forms[] = {
     {"header and units", "time,CH1,CH2\ns,V,A\n0,1.5,10\n0.001,-2.25,20\n0.002,3,30.5\n"},
     {"units in milliseconds", "Time;CH1;CH2\n(ms);(V);(A)\n\n0;1.5;10\n1;-2.25;20\n2;3;30.5\n"},
     {"units in the header", "Time (us),CH1 (V),CH2 [A]\n0,1.5,10\n1000,-2.25,20\n2000,3,30.5\n"},
+    {"units in a header between blanks", "Time (ms)  CH1 (V) CH2 [A]\n0 1.5 10\n1 -2.25 20\n2 3 30.5\n"},
     {"unit behind an underscore", "time_ns,a,b\n0,1.5,10\n1000000,-2.25,20\n2000000,3,30.5\n"},
     {"unit behind a stroke", "t/ms,U/V,I/A\n0,1.5,10\n1,-2.25,20\n2,3,30.5\n"},
     {"preamble", "Recorder;7\nSerial;000123\n\nChannels;2\nTime;A;B\n0;1.5;10\n0.001;-2.25;20\n0.002;3;30.5\n"},
