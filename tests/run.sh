@@ -1,6 +1,6 @@
 #!/bin/sh
 # Installs what is missing, builds, and runs every test: optimised, and with the address and undefined-behaviour
-# checkers. With --all also clang, the thread checker, valgrind, static analysis and a short fuzzing run.
+# checkers. With --all also the tests labelled long, clang, the thread checker, valgrind, static analysis and fuzzing.
 set -eu
 
 root=$(CDPATH='' cd -- "$(dirname -- "$0")/.." && pwd)
@@ -52,7 +52,7 @@ mkdir -p build
 export ASAN_OPTIONS=detect_leaks=1:strict_string_checks=1 UBSAN_OPTIONS=print_stacktrace=1
 
 if [ "$all" = yes ]; then
-  build_and_test clang
+  build_and_test clang -LE long
   # gcc's OpenMP runtime is not built for the thread checker and would drown it in false alarms: one thread inside,
   # those of the test outside.
   OMP_NUM_THREADS=1 build_and_test tsan -L threads
@@ -64,5 +64,9 @@ if [ "$all" = yes ]; then
   step "fuzzing, a short run"
   sh tests/fuzz/smoke.sh
 fi
-build_and_test asan-ubsan
-build_and_test release
+build_and_test asan-ubsan -LE long
+if [ "$all" = yes ]; then
+  build_and_test release
+else
+  build_and_test release -LE long
+fi
