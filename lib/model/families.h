@@ -11,4 +11,17 @@ extern const plb_model_family plb_crank_inductive_36_1_idle, plb_crank_inductive
 extern const plb_model_family plb_wheel_speed_inductive, plb_transmission_speed_inductive;
 extern const plb_model_family plb_injector_voltage, plb_injector_current;
 extern const plb_model_family plb_fuel_pump_current;
+extern const plb_model_family plb_crank_hall_idle, plb_crank_hall_cranking, plb_cam_hall, plb_cam_crank;
+extern const plb_model_family plb_starter_current;
+extern const plb_model_family plb_battery_cranking;
+extern const plb_model_family plb_can_pair;
+extern const plb_model_family plb_coolant_warm_up;
+extern const plb_model_family plb_alternator_ripple;
+extern const plb_model_family plb_coil_primary_voltage;
+extern const plb_model_family plb_coil_primary_current;
+extern const plb_model_family plb_coil_secondary;
+extern const plb_model_family plb_coil_command;
+extern const plb_model_family plb_oxygen_front;
+extern const plb_model_family plb_oxygen_rear;
+extern const plb_model_family plb_oxygen_wide;
 #endif

@@ -1,93 +1,39 @@
 /*
  * Inductive sensor: a coil on a magnet, teeth passing, a control unit's input as the load.
  *
- * Flux: the potential of a field above a surface with a pattern of wavelength l falls as exp(-2 pi g / l) with the distance g (solution of
- * Laplace's equation); for a pattern of any shape that is a convolution with the Poisson kernel g / (pi (x^2 + g^2)). The pole averages over
- * its own width. Voltage: Faraday's law. Circuit: resistance and inductance of the coil, load of the input, which may be clamped.
+ * Flux over the angle: wheel.c. Voltage: Faraday's law. Circuit: resistance and inductance of the coil, load of the input, which may be
+ * clamped: then the amplitude hardly follows the speed any more.
  */
 #include "model/families.h"
 #include "model/physics.h"
 #include "model/rotation.h"
+#include "model/wheel.h"
 #include "core/fail.h"
 
-typedef struct wheel_set {
-  int positions, missing;
-  int cylinders;      /* of the engine that turns it; 0: it turns evenly */
-  bool cranking;
-  double linkage_wb;  /* half the swing of flux linkage of a plain row of teeth without an air gap, times the exponential below */
-  double gap_pitches; /* air gap over tooth pitch */
-  double coil_ohm, coil_h, series_ohm, load_ohm; /* series_ohm: the input's, before the test point */
-  double clamp_high_v, clamp_low_v; /* 0: the input is not clamped */
-  double runout;      /* usual relative swing of the gap, once a turn */
-} wheel_set;
-
-enum { CELLS = 32, REACH = 3 }; /* table cells for each tooth pitch; pitches that the kernel reaches to each side */
-
-typedef struct wheel {
+typedef struct slope_table {
   int cells;     /* of the whole turn */
   double *slope; /* d(linkage)/d(turn), [size: cells + 1], the last equal to the first */
-} wheel;
+} slope_table;
 
-/* Height of the wheel under the sensor: 1 at a tooth, 0 between. */
-static void cut_teeth(const plb_draw *draw, const wheel_set *set, int damaged, double *profile) {
-  const double bent = plb_fault(draw, "damaged-tooth"), debris = plb_fault(draw, "metal-in-gap");
-  for (int tooth = 0; tooth < set->positions; tooth++) {
-    double height = tooth < set->positions - set->missing ? 1.0 : 0.0;
-    if (tooth == damaged)
-      height = 1.0 - bent;
-    if (set->missing > 0 && tooth == set->positions - set->missing)
-      height += 0.9 * debris;
-    for (int k = 0; k < CELLS; k++)
-      profile[tooth * CELLS + k] = k < CELLS / 2 ? height : 0.0;
-  }
-}
-
-/* Mean of the profile over the pole's width, by running sum. */
-static void average_over_pole(const double *profile, int cells, double *out) {
-  const int width = CELLS / 4; /* a pole half a pitch wide */
-  double sum = 0.0;
-  for (int k = -width; k < width; k++)
-    sum += profile[(k + cells) % cells];
-  for (int i = 0; i < cells; i++) {
-    sum += profile[(i + width) % cells];
-    out[i] = sum / (2.0 * width + 1.0);
-    sum -= profile[(i - width + cells) % cells];
-  }
-}
-
-/* The local air gap sets the width of the kernel, so runout changes height and shape together. */
-static void pass_air_gap(const double *profile, int cells, double gap_cells, double runout, double *flux) {
-  for (int i = 0; i < cells; i++) {
-    const double g = gap_cells * (1.0 + runout * cos(plb_two_pi * i / cells));
-    double sum = 0.0;
-    for (int k = -REACH * CELLS; k <= REACH * CELLS; k++) {
-      const int at = i + k < 0 ? i + k + cells : i + k >= cells ? i + k - cells : i + k;
-      sum += profile[at] / ((double)k * k + g * g);
-    }
-    flux[i] = sum * g / plb_pi;
-  }
-}
-
-static plb_status make_wheel(plb_draw *draw, const wheel_set *set, double linkage_wb, double gap, double runout, int damaged, wheel *out,
-                             plb_error *err) {
-  const int cells = set->positions * CELLS;
-  double *profile = plb_calloc((size_t)cells * 3, sizeof *profile);
+static plb_status make_slope(const plb_wheel_cut *cut, double linkage_wb, slope_table *out, plb_error *err) {
+  const int cells = cut->positions * PLB_WHEEL_CELLS;
+  double *profile = plb_calloc((size_t)cells * 2, sizeof *profile), *flux = profile + cells;
   out->cells = cells;
   out->slope = plb_calloc((size_t)cells + 1, sizeof *out->slope);
+  plb_status status = PLB_OK;
   if (!profile || !out->slope) {
-    free(profile);
-    return plb_fail(err, PLB_ENOMEM, "not enough memory to draw a recording; close other programs");
+    status = plb_fail(err, PLB_ENOMEM, "not enough memory to draw a recording; close other programs");
+    goto done;
   }
-  double *averaged = profile + cells, *flux = averaged + cells;
-  cut_teeth(draw, set, damaged, profile);
-  average_over_pole(profile, cells, averaged);
-  pass_air_gap(averaged, cells, gap * CELLS, runout, flux);
-  for (int i = 0; i <= cells; i++) {
+  plb_wheel_profile(cut, profile);
+  status = plb_wheel_flux(profile, cells, PLB_WHEEL_CELLS, cut->gap_pitches * PLB_WHEEL_CELLS, cut->runout, flux, err);
+  for (int i = 0; i <= cells && !status; i++) {
     const double change = flux[(i + 1) % cells] - flux[(i + cells - 1) % cells];
     out->slope[i] = linkage_wb * change * cells / 2.0;
   }
+done:
   free(profile);
-  return PLB_OK;
+  return status;
 }
 
 typedef struct circuit {
@@ -114,7 +60,7 @@ static double pass_circuit(circuit *c, double emf_v, double dt_s) {
   return v;
 }
 
-static circuit make_circuit(plb_draw *draw, const wheel_set *set, double *turns_share_out) {
+static circuit make_circuit(plb_draw *draw, const plb_inductive_set *set, double *turns_share_out) {
   const double shorted = 1.0 - 0.65 * plb_fault(draw, "shorted-turns");
   const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 150e3);
   const double leak = plb_fault(draw, "leak-to-ground");
@@ -129,46 +75,54 @@ static circuit make_circuit(plb_draw *draw, const wheel_set *set, double *turns_
   return c;
 }
 
-static plb_status simulate_inductive(plb_draw *draw, plb_error *err) {
-  const wheel_set *set = draw->family->set;
-  plb_rotation rotation = set->cylinders ? plb_rotation_crank(draw, set->cylinders, set->cranking)
-                                         : plb_rotation_even(draw, draw->speed_per_min / 60.0, 0.03);
-  if (set->cylinders) /* the compressions stand at fixed teeth of the wheel */
-    rotation.start_turns = floor(rotation.start_turns * set->positions) / set->positions;
+static plb_wheel_cut cut_wheel(plb_draw *draw, const plb_inductive_set *set) {
+  plb_wheel_cut cut = {.positions = set->positions, .missing = set->missing};
+  cut.gap_pitches = plb_part(draw, set->gap_pitches, 0.08) * (1.0 + 3.0 * plb_fault(draw, "air-gap"));
+  cut.runout = fabs(plb_part(draw, set->runout, 0.3)) + 0.55 * plb_fault(draw, "runout");
+  const int teeth = set->positions - set->missing;
+  cut.damaged = (int)(2 + plb_random_below(&draw->part, (uint64_t)teeth - 4));
+  cut.bent = plb_fault(draw, "damaged-tooth");
+  cut.debris = 0.9 * plb_fault(draw, "metal-in-gap");
+  return cut;
+}
+
+plb_status plb_inductive_render(plb_draw *draw, const plb_inductive_set *set, const double *turns, double *out, plb_error *err) {
   double share;
   circuit c = make_circuit(draw, set, &share);
-  const double gap = plb_part(draw, set->gap_pitches, 0.08) * (1.0 + 3.0 * plb_fault(draw, "air-gap"));
-  const double runout = fabs(plb_part(draw, set->runout, 0.3)) + 0.55 * plb_fault(draw, "runout");
-  const double linkage = plb_part(draw, set->linkage_wb, 0.05) * share * (plb_fault(draw, "reversed-leads") > 0.0 ? -1.0 : 1.0);
-  const int teeth = set->positions - set->missing;
-  const int damaged = (int)(2 + plb_random_below(&draw->part, (uint64_t)teeth - 4));
-  wheel w = {0};
-  plb_status status = make_wheel(draw, set, linkage, gap, runout, damaged, &w, err);
-  double *x = draw->x[0];
-  const double dt = 1.0 / draw->rate_hz;
+  const plb_wheel_cut cut = cut_wheel(draw, set);
+  const double linkage = plb_part(draw, set->linkage_wb, 0.05) * share * plb_scaled(plb_fault(draw, "weak-magnet"), 0.1) * (plb_fault(draw, "reversed-leads") > 0.0 ? -1.0 : 1.0);
+  slope_table w = {0};
   plb_contact contact;
-  if (status)
-    goto done;
-  plb_rotate(&rotation, draw->rate_hz, draw->n, x);
   plb_contact_plan(draw, "intermittent-contact", 6.0, 0.02, &contact);
-  double before = x[0] - rotation.per_s * dt;
-  for (size_t i = 0; i < draw->n; i++) {
-    const double turns = x[i], cell = (turns - floor(turns)) * w.cells;
+  const plb_status status = make_slope(&cut, linkage, &w, err);
+  const double dt = 1.0 / draw->rate_hz;
+  double before = draw->n > 1 ? 2.0 * turns[0] - turns[1] : 0.0;
+  for (size_t i = 0; i < draw->n && !status; i++) {
+    const double now = turns[i], cell = (now - floor(now)) * w.cells;
     const int k = (int)cell;
     const double slope = w.slope[k] + (cell - k) * (w.slope[k + 1] - w.slope[k]);
-    const double emf = plb_induced_v(slope * (turns - before), dt);
-    x[i] = plb_contact_is_open(&contact, (double)i * dt) ? 0.0 : pass_circuit(&c, emf, dt);
-    before = turns;
+    const double emf = plb_induced_v(slope * (now - before), dt);
+    out[i] = plb_contact_is_open(&contact, (double)i * dt) ? 0.0 : pass_circuit(&c, emf, dt);
+    before = now;
   }
-  plb_add_interference(draw, 0, "ignition-interference", 0.8 * draw->family->channel[0].range);
-done:
   free(w.slope);
+  return status;
+}
+
+static plb_status simulate_inductive(plb_draw *draw, plb_error *err) {
+  const plb_inductive_set *set = draw->family->set;
+  plb_rotation rotation = set->cylinders ? plb_rotation_crank(draw, set->cylinders, set->cranking)
+                                         : plb_rotation_even(draw, draw->speed_per_min / 60.0, 0.03);
+  plb_rotate(&rotation, draw->rate_hz, draw->n, draw->x[0]);
+  const plb_status status = plb_inductive_render(draw, set, draw->x[0], draw->x[0], err);
+  plb_add_interference(draw, 0, "ignition-interference", 0.8 * draw->family->channel[0].range);
   return status;
 }
 
 static const plb_model_fault wheel_faults[] = {
     {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT, "turns of the coil shorted: fewer turns, less resistance and inductance"},
     {"air-gap", PLB_FAULT_GAP, PLB_IN_COMPONENT, "air gap up to four times too wide"},
+    {"weak-magnet", PLB_FAULT_GAP, PLB_IN_COMPONENT, "magnet weak: a tenth of the flux at worst"},
     {"damaged-tooth", PLB_FAULT_TOOTH, PLB_IN_COMPONENT, "one tooth bent or broken off"},
     {"metal-in-gap", PLB_FAULT_TOOTH, PLB_IN_COMPONENT, "metal in the place of a missing tooth"},
     {"runout", PLB_FAULT_RUNOUT, PLB_IN_COMPONENT, "wheel off centre: the air gap swings once a turn"},
@@ -182,6 +136,7 @@ static const plb_model_fault wheel_faults[] = {
 static const plb_model_fault ring_faults[] = {
     {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT, "turns of the coil shorted: fewer turns, less resistance and inductance"},
     {"air-gap", PLB_FAULT_GAP, PLB_IN_COMPONENT, "air gap up to four times too wide"},
+    {"weak-magnet", PLB_FAULT_GAP, PLB_IN_COMPONENT, "magnet weak: a tenth of the flux at worst"},
     {"damaged-tooth", PLB_FAULT_TOOTH, PLB_IN_COMPONENT, "one tooth bent or broken off"},
     {"runout", PLB_FAULT_RUNOUT, PLB_IN_COMPONENT, "ring off centre: the air gap swings once a turn"},
     {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "high resistance between sensor and control unit, up to open"},
@@ -193,14 +148,14 @@ enum { WHEEL_FAULTS = sizeof wheel_faults / sizeof wheel_faults[0], RING_FAULTS 
 enum { HAS_WHEEL = PLB_HAS_WINDING | PLB_HAS_GAP | PLB_HAS_TEETH | PLB_HAS_POLARITY, HAS_RING = PLB_HAS_WINDING | PLB_HAS_GAP | PLB_HAS_TEETH };
 
 /* Coil 860 ohm, 0.37 H; gap 1 mm under a pitch of 9 mm; flux such that idle gives some +-8 V: from memory, common practice. */
-static const wheel_set set_60_2_idle = {60, 2, 4, false, 6.5e-3, 0.10, 860, 0.37, 0, 22e3, 0, 0, 0.05};
-static const wheel_set set_60_2_cranking = {60, 2, 4, true, 6.5e-3, 0.10, 860, 0.37, 0, 22e3, 0, 0, 0.05};
-static const wheel_set set_60_2_clamped = {60, 2, 4, false, 6.5e-3, 0.10, 860, 0.37, 4.7e3, 47e3, 4.15, -0.72, 0.05};
-static const wheel_set set_36_1_idle = {36, 1, 4, false, 8.5e-3, 0.07, 420, 0.20, 0, 15e3, 0, 0, 0.05};
-static const wheel_set set_36_1_cranking = {36, 1, 4, true, 8.5e-3, 0.07, 420, 0.20, 0, 15e3, 0, 0, 0.05};
+static const plb_inductive_set set_60_2_idle = {60, 2, 4, false, 6.5e-3, 0.10, 860, 0.37, 0, 22e3, 0, 0, 0.05};
+static const plb_inductive_set set_60_2_cranking = {60, 2, 4, true, 6.5e-3, 0.10, 860, 0.37, 0, 22e3, 0, 0, 0.05};
+static const plb_inductive_set set_60_2_clamped = {60, 2, 4, false, 6.5e-3, 0.10, 860, 0.37, 4.7e3, 47e3, 4.15, -0.72, 0.05};
+static const plb_inductive_set set_36_1_idle = {36, 1, 4, false, 8.5e-3, 0.07, 420, 0.20, 0, 15e3, 0, 0, 0.05};
+static const plb_inductive_set set_36_1_cranking = {36, 1, 4, true, 8.5e-3, 0.07, 420, 0.20, 0, 15e3, 0, 0, 0.05};
 /* Rings of 48 teeth at the wheel hub and 40 on a gearbox shaft; coil 1.1 kilo-ohm. */
-static const wheel_set set_hub = {48, 0, 0, false, 2.6e-3, 0.12, 1100, 0.55, 0, 30e3, 0, 0, 0.06};
-static const wheel_set set_shaft = {40, 0, 0, false, 1.9e-3, 0.10, 560, 0.25, 0, 20e3, 0, 0, 0.03};
+static const plb_inductive_set set_hub = {48, 0, 0, false, 2.6e-3, 0.12, 1100, 0.55, 0, 30e3, 0, 0, 0.06};
+static const plb_inductive_set set_shaft = {40, 0, 0, false, 1.9e-3, 0.10, 560, 0.25, 0, 20e3, 0, 0, 0.03};
 
 static const plb_model_reason ring_reasons[] = {{PLB_FAULT_REVERSED, "an even row of teeth looks the same upside down"}};
 
