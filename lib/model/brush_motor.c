@@ -96,6 +96,7 @@ static const plb_model_fault faults[] = {
     {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "supply too low"},
 };
 enum { FAULTS = sizeof faults / sizeof faults[0] };
+static const plb_model_reason reasons[] = {{PLB_FAULT_SHORT, "a short past the motor blows its fuse: nothing is left to record"}};
 enum { HAS = PLB_HAS_WINDING | PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_MOTION | PLB_HAS_LIKE_PARTS | PLB_HAS_TRACK | PLB_HAS_SENSING };
 
 static const motor_set set_pump = {8, 5.6, 92.0, 1.15, 0.16e-3, 0.5};
@@ -104,4 +105,12 @@ const plb_model_family plb_fuel_pump_current = {
     .name = "fuel-pump-current", .type = "fuel-pump-current", .text = "electric fuel pump, brush motor of eight bars, at pressure",
     .channel = {{"pump-current", "A", "clamp round the supply wire of the pump", PLB_BY_CLAMP, 10.0, 0.02, 20e3}}, .channels = 1,
     .cycle = "repeat", .rate_hz = 50e3, .duration_s = 0.8,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_motor, .set = &set_pump};
+    .has = HAS, .fault = faults, .faults = FAULTS, .reason = reasons, .reasons = 1, .simulate = simulate_motor, .set = &set_pump};
+
+static const motor_set set_blower = {12, 14.0, 42.0, 0.36, 0.09e-3, 0.8};
+
+const plb_model_family plb_blower_current = {
+    .name = "blower-current", .type = "blower-current", .text = "heater blower, brush motor of twelve bars, full speed",
+    .channel = {{"blower-current", "A", "clamp round the supply wire of the blower", PLB_BY_CLAMP, 20.0, 0.04, 20e3}}, .channels = 1,
+    .cycle = "repeat", .rate_hz = 50e3, .duration_s = 1.0,
+    .has = HAS, .fault = faults, .faults = FAULTS, .reason = reasons, .reasons = 1, .simulate = simulate_motor, .set = &set_blower};
