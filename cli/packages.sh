@@ -7,7 +7,7 @@ packages_build="build-essential cmake ninja-build pkg-config libfftw3-dev libxml
 # shellcheck disable=SC2034
 packages_test="libcmocka-dev python3 python3-scipy python3-jsonschema libxml2-utils"
 # shellcheck disable=SC2034
-packages_all="clang libclang-rt-14-dev valgrind cppcheck clang-tidy shellcheck"
+packages_all="clang libclang-rt-14-dev libomp-dev valgrind cppcheck clang-tidy shellcheck"
 
 # As root when we are, with sudo when we are not.
 as_root() {

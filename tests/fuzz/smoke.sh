@@ -3,15 +3,15 @@
 set -eu
 seconds=${1:-30}
 cmake --preset fuzz -DPLB_TESTS=ON >build/fuzz.log 2>&1 || { cat build/fuzz.log; exit 1; }
-cmake --build --preset fuzz --target fuzz_capture fuzz_cycle fuzz_reference plumb make-demo --parallel "$(nproc)" >build/fuzz.log 2>&1 || {
+cmake --build --preset fuzz --target fuzz_capture fuzz_cycle fuzz_reference fuzz_document plumb make-demo --parallel "$(nproc)" >build/fuzz.log 2>&1 || {
   grep -v '^\[' build/fuzz.log
   exit 1
 }
 work=build/fuzz/run
-mkdir -p "$work/capture" "$work/cycle" "$work/reference"
+mkdir -p "$work/capture" "$work/cycle" "$work/reference" "$work/document"
 sh tests/cli/make_demo.sh build/fuzz/bin "$work/demo" >/dev/null
 cp "$work/demo/known-good.xml" "$work/reference/"
-for target in capture cycle reference; do
+for target in capture cycle reference document; do
   seeds=
   [ ! -d "tests/fuzz/corpora/$target" ] || seeds=tests/fuzz/corpora/$target
   # shellcheck disable=SC2086
