@@ -16,5 +16,9 @@ for target in capture cycle reference document; do
   [ ! -d "tests/fuzz/corpora/$target" ] || seeds=tests/fuzz/corpora/$target
   # shellcheck disable=SC2086
   build/fuzz/bin/fuzz_$target -max_total_time="$seconds" -rss_limit_mb=2048 -timeout=20 -verbosity=0 \
-    -artifact_prefix="$work/$target-" "$work/$target" $seeds
+    -artifact_prefix="$work/$target-" "$work/$target" $seeds >"$work/$target.log" 2>&1 || {
+    tail -n 40 "$work/$target.log"
+    exit 1
+  }
+  echo "fuzz_$target: nothing in $seconds s"
 done
