@@ -85,7 +85,7 @@ static plb_status simulate_alternator(plb_draw *draw, plb_error *err) {
     x[i] = m.battery_ohm * (smooth - m.mean_a) + chop_v * field;
   }
   draw->supply_v = plb_between(draw, 13.7, 14.3);
-  plb_break_signal(draw, 0, "intermittent-contact", 15.0, 0.01, -0.30, 1e-3);
+  plb_break_signal(draw, 0, "intermittent-contact", 15.0, 0.0, 0.01, -0.30, 1e-3);
   plb_add_interference(draw, 0, "ignition-interference", 0.6);
   return PLB_OK;
 }

@@ -171,16 +171,16 @@ static plb_status simulate_analog(plb_draw *draw, plb_error *err) {
     const double v = (ground_v + (supply_v - ground_v) * out) * pull_ohm / (pull_ohm + joint);
     x[i] = v + (5.0 - v) * 0.8 * leak;
   }
-  plb_break_signal(draw, 0, "intermittent-contact", 5.0, 0.06, 0.0, 1e-4);
+  plb_break_signal(draw, 0, "intermittent-contact", 5.0, 0.0, 0.06, 0.0, 1e-4);
   plb_add_interference(draw, 0, "ignition-interference", 2.5);
   return PLB_OK;
 }
 
 static const plb_model_fault faults[] = {
+    {"air-leak", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "leak in what is measured (in the cylinder: valve timing late)"},
     {"biased-sensor", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "output too high throughout"},
     {"weak-span", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "output changes too little"},
     {"lazy-sensor", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "sensor or its hose slow"},
-    {"air-leak", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "leak in what is measured (in the cylinder: valve timing late)"},
     {"leaking-valve", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT, "a valve of one cylinder, an injector or the controlled valve leaks or sticks"},
     {"blocked-path", PLB_FAULT_STUCK, PLB_IN_COMPONENT, "filter, exhaust or moving part blocked"},
     {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance in the signal wire: low"},
@@ -231,7 +231,7 @@ const plb_model_family plb_egr_position = {
     .name = "egr-position", .type = "egr-position", .text = "position sensor of the exhaust-gas valve, opened and shut once",
     .channel = {{"egr", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}}, .channels = 1,
     .cycle = "once", .rate_hz = 5e3, .duration_s = 3,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_analog, .set = &set_egr};
+    .has = HAS, .fault = faults + 1, .faults = FAULTS - 1, .simulate = simulate_analog, .set = &set_egr};
 const plb_model_family plb_cylinder_pressure_cranking = {
     .name = "cylinder-pressure-cranking", .type = "cylinder-pressure", .text = "pressure in one cylinder by transducer in place of the plug, cranking; 0.2 V a bar from 0.5 V",
     .channel = {{"cylinder", "V", "output of the transducer", PLB_BY_PROBE, 5.0, 0.006, 0}}, .channels = 1,

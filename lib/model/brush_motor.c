@@ -78,7 +78,7 @@ static plb_status simulate_motor(plb_draw *draw, plb_error *err) {
     amp = (k * amp + m.supply_v - emf) / (k + ohm); /* backward Euler */
     x[i] = amp;
   }
-  plb_break_signal(draw, 0, "intermittent-contact", 12.0, 4e-3, 0.0, 1e-4);
+  plb_break_signal(draw, 0, "intermittent-contact", 12.0, 0.0, 4e-3, 0.0, 1e-4);
   plb_add_interference(draw, 0, "ignition-interference", 0.25 * draw->family->channel[0].range);
   return PLB_OK;
 }

@@ -139,7 +139,7 @@ static plb_status simulate_can(plb_draw *draw, plb_error *err) {
     draw->x[1][i] = follow(&w.low, low, dominant, recessive_keep);
   }
   draw->supply_v = plb_between(draw, 13.6, 14.4);
-  plb_break_signal(draw, 1, "intermittent-contact", 3000.0, 80e-6, 2.5, 2e-7);
+  plb_break_signal(draw, 1, "intermittent-contact", 3000.0, 0.0, 80e-6, 2.5, 2e-7);
   plb_add_interference(draw, 0, "ignition-interference", 2.0);
   plb_add_interference(draw, 1, "ignition-interference", 1.4);
   return PLB_OK;

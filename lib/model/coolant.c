@@ -55,8 +55,8 @@ static plb_status simulate_coolant(plb_draw *draw, plb_error *err) {
     draw->x[0][i] = ground_v + (pull_v - ground_v) * r / (r + up);
   }
   draw->supply_v = plb_between(draw, 13.6, 14.4);
-  plb_break_signal(draw, 0, "open-circuit", 0.02, 0.003, 5.0, 0.0);
-  plb_break_signal(draw, 0, "intermittent-contact", 0.06, 6.0, 5.0, 0.0);
+  plb_break_signal(draw, 0, "open-circuit", 0.02, 0.0, 0.003, 5.0, 0.0);
+  plb_break_signal(draw, 0, "intermittent-contact", 0.06, 0.0, 6.0, 5.0, 0.0);
   plb_add_interference(draw, 0, "ignition-interference", 1.0);
   return PLB_OK;
 }

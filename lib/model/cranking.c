@@ -56,7 +56,7 @@ static starter make_starter(plb_draw *draw) {
   starter s = {.source_v = plb_between(draw, 12.35, 12.75) - 1.1 * weak};
   draw->supply_v = s.source_v;
   draw->temperature_cel = plb_between(draw, 15, 30);
-  s.source_ohm = plb_part(draw, 8.0e-3, 0.06) * (1.0 + 2.2 * weak);
+  s.source_ohm = plb_part(draw, 8.0e-3, 0.06) * (1.0 + 1.4 * weak);
   s.path_ohm = plb_part(draw, 10.0e-3, 0.05) * (1.0 - 0.3 * shorted) + plb_joint_ohm(plb_fault(draw, "joint"), 28e-3) +
                plb_joint_ohm(plb_fault(draw, "poor-ground"), 24e-3) + 14e-3 * plb_fault(draw, "worn-brushes");
   s.k = plb_part(draw, 0.34, 0.03) * (1.0 - 0.3 * shorted);
@@ -101,7 +101,7 @@ static plb_status simulate_cranking(plb_draw *draw, plb_error *err) {
   const starter s = make_starter(draw);
   crank_state c = {.turns = 2.0 * plb_random_uniform(&draw->part)};
   plb_contact contact;
-  plb_contact_plan(draw, "intermittent-contact", 3.0, 0.05, &contact);
+  plb_contact_plan(draw, "intermittent-contact", 3.0, 0.0, 0.05, &contact);
   const double dt_s = 1.0 / draw->rate_hz;
   const size_t before = (size_t)(standstill ? 0.0 : 1.2 * draw->rate_hz);
   const double stop_s = volts ? (double)draw->n * dt_s * plb_between(draw, 0.70, 0.76) : 1e9;

@@ -38,17 +38,19 @@ double plb_joint_ohm(double severity, double worst_ohm);
 /** 1 at severity 0, `worst` at 1, growing or falling by equal factors between. */
 double plb_scaled(double severity, double worst);
 
-/** A contact that opens now and then. Openings at small severity are among those at large severity, and last shorter. */
+/** A contact that opens now and then. Openings at small severity are among those at large severity, and last shorter; all last at least least_s. */
 typedef struct plb_contact {
   struct { double from_s, to_s; } open[64];
   size_t count, next;
 } plb_contact;
-void plb_contact_plan(plb_draw *draw, const char *fault, double per_s, double longest_s, plb_contact *out);
+void plb_contact_plan(plb_draw *draw, const char *fault, double per_s, double least_s, double longest_s,
+                      plb_contact *out);
 /** Is it open at this time? Times must not fall from call to call. */
 bool plb_contact_is_open(plb_contact *contact, double at_s);
 
 /** Where the contact of `fault` is open, channel c stands at `level`, reached with the time constant tau_s. */
-void plb_break_signal(plb_draw *draw, size_t c, const char *fault, double per_s, double longest_s, double level, double tau_s);
+void plb_break_signal(plb_draw *draw, size_t c, const char *fault, double per_s, double least_s, double longest_s, double level,
+                      double tau_s);
 /** Damped bursts of up to `peak` at the rate of the sparks (four cylinders at the draw's speed, or 2000/min) on channel c. */
 void plb_add_interference(plb_draw *draw, size_t c, const char *fault, double peak);
 

@@ -109,7 +109,7 @@ plb_status plb_hall_render(plb_draw *draw, const plb_hall_set *set, bool connect
 }
 
 static void add_wire_faults(plb_draw *draw, const plb_hall_set *set) {
-  plb_break_signal(draw, 0, "intermittent-contact", 8.0, 0.02, set->pull_v, set->farad * set->pull_ohm);
+  plb_break_signal(draw, 0, "intermittent-contact", 8.0, 0.0, 0.02, set->pull_v, set->farad * set->pull_ohm);
   plb_add_interference(draw, 0, "ignition-interference", 3.5);
 }
 
@@ -208,7 +208,7 @@ static plb_status simulate_cam_crank(plb_draw *draw, plb_error *err) {
   if (!status)
     status = plb_hall_render(draw, &set_cam, true, draw->x[1], draw->x[1], err);
   draw->supply_v = plb_between(draw, 13.7, 14.4);
-  plb_break_signal(draw, 1, "intermittent-cam-contact", 8.0, 0.02, 5.0, 1e-5);
+  plb_break_signal(draw, 1, "intermittent-cam-contact", 8.0, 0.0, 0.02, 5.0, 1e-5);
   plb_add_interference(draw, 0, "ignition-interference", 12.0);
   plb_add_interference(draw, 1, "ignition-interference", 3.5);
   return status;

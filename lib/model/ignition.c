@@ -104,7 +104,7 @@ typedef struct ignition_set {
 
 static double view(const ignition_set *set, const coil *c, const event *e, double t_on, double t_off, double sign) {
   if (set->view == PRIMARY_CURRENT || set->view == COMMAND)
-    return t_off >= 0.0 ? e->off_a * exp(-t_off / 6e-6) : t_on >= 0.0 ? on_current(c, t_on) : 0.0;
+    return t_off >= 0.0 ? e->off_a * exp(-t_off / (0.4 * c->rise_s)) : t_on >= 0.0 ? on_current(c, t_on) : 0.0;
   if (set->view == PRIMARY_VOLTAGE)
     return t_off >= 0.0 ? after_off(c, e, t_off, c->burn_rise[e->plug]) : t_on >= 0.0 ? on_voltage(c, t_on) : c->supply_v;
   /* secondary: what is seen over supply, times an unknown share; the start of dwell rings a little the other way */
@@ -121,7 +121,7 @@ static plb_status simulate_ignition(plb_draw *draw, plb_error *err) {
   const double coupling = set->view == SECONDARY ? plb_between(draw, 0.85, 1.15) : 1.0;
   const double period_s = 120.0 / (draw->speed_per_min * set->sparks), dt_s = 1.0 / draw->rate_hz;
   plb_contact contact;
-  plb_contact_plan(draw, "intermittent-contact", 12.0, 0.05, &contact);
+  plb_contact_plan(draw, "intermittent-contact", 0.2 / period_s, 1.05 * period_s, 2.5 * period_s, &contact);
   double off_s = period_s * plb_between(draw, 0.2, 0.9);
   int plug = (int)plb_random_below(&draw->part, (uint64_t)set->plugs);
   event e = begin_event(&c, draw, plug);
@@ -162,6 +162,18 @@ static const plb_model_fault primary_faults[] = {
     {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "supply of the coil too low"},
 };
 enum { PRIMARY_FAULTS = sizeof primary_faults / sizeof primary_faults[0] };
+/* The current ends where the spark begins: plugs and leads do not show in it. */
+static const plb_model_fault current_faults[] = {
+    {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT, "turns of the coil shorted: the current rises too steeply"},
+    {"slow-driver", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "driver switches off slowly"},
+    {"short-dwell", PLB_FAULT_PROTOCOL, PLB_IN_COMPONENT, "control unit charges the coil too briefly"},
+    {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance in the primary circuit"},
+    {"leak-to-ground", PLB_FAULT_SHORT, PLB_IN_WIRING, "part of the current returns past the clamp"},
+    {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "contact opens now and then"},
+    {"poor-ground", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "driver's ground has resistance"},
+    {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "supply of the coil too low"},
+};
+enum { CURRENT_FAULTS = sizeof current_faults / sizeof current_faults[0] };
 static const plb_model_fault command_faults[] = {
     {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT, "turns of the coil shorted: the current rises too steeply"},
     {"short-dwell", PLB_FAULT_PROTOCOL, PLB_IN_COMPONENT, "control unit charges the coil too briefly"},
@@ -191,7 +203,7 @@ const plb_model_family plb_coil_primary_current = {
     .name = "coil-primary-current", .type = "coil-primary-current", .text = "ignition coil with distributor, primary current, idle",
     .channel = {{"primary-current", "A", "clamp round the coil's supply wire", PLB_BY_CLAMP, 20.0, 0.02, 20e3}}, .channels = 1,
     .cycle = "edge:level=1A,slope=rising", .rate_hz = 100e3, .duration_s = 0.4, .low_per_min = 720, .high_per_min = 880,
-    .has = HAS & ~(unsigned)PLB_HAS_LIKE_PARTS, .fault = primary_faults, .faults = PRIMARY_FAULTS, .reason = reasons, .reasons = 1,
+    .has = HAS & ~(unsigned)PLB_HAS_LIKE_PARTS, .fault = current_faults, .faults = CURRENT_FAULTS, .reason = reasons, .reasons = 1,
     .simulate = simulate_ignition, .set = &set_current};
 
 const plb_model_family plb_coil_secondary = {

@@ -93,7 +93,7 @@ plb_status plb_inductive_render(plb_draw *draw, const plb_inductive_set *set, co
   const double linkage = plb_part(draw, set->linkage_wb, 0.05) * share * plb_scaled(plb_fault(draw, "weak-magnet"), 0.1) * (plb_fault(draw, "reversed-leads") > 0.0 ? -1.0 : 1.0);
   slope_table w = {0};
   plb_contact contact;
-  plb_contact_plan(draw, "intermittent-contact", 6.0, 0.02, &contact);
+  plb_contact_plan(draw, "intermittent-contact", 6.0, 0.0, 0.02, &contact);
   const plb_status status = make_slope(&cut, linkage, &w, err);
   const double dt = 1.0 / draw->rate_hz;
   double before = draw->n > 1 ? 2.0 * turns[0] - turns[1] : 0.0;

@@ -55,7 +55,7 @@ static void move_needle(const coil *c, needle *n, double flux_a, double dt_s) {
 }
 
 typedef struct node {
-  double amp, volt, flux_a;
+  double amp, volt, flux_a, drive_v; /* drive_v: what drives the current, behind the driver's edges */
 } node;
 
 /* One sample with the transistor on or off. */
@@ -63,11 +63,13 @@ static void step_coil(const coil *c, bool on, needle *n, node *s, double dt_s) {
   const double motion_v = s->amp * n->speed_per_s * c->coupling * c->henry;
   const double low_ohm = c->on_ohm + c->ground_ohm;
   double target;
+  const double drive_v = on ? c->supply_v - 0.06 : c->supply_v - c->clamp_v;
+  s->drive_v = drive_v + (s->drive_v - drive_v) * exp(-dt_s / c->edge_s);
   if (on) {
-    s->amp = fmax(0.0, plb_rl_current(s->amp, c->supply_v - 0.06 - motion_v, c->ohm + low_ohm, c->henry, dt_s));
+    s->amp = fmax(0.0, plb_rl_current(s->amp, s->drive_v - motion_v, c->ohm + low_ohm, c->henry, dt_s));
     target = 0.06 + s->amp * low_ohm + 0.2 * c->ground_ohm;
   } else {
-    s->amp = plb_rl_current(s->amp, c->supply_v - c->clamp_v - motion_v, c->ohm, c->henry, dt_s);
+    s->amp = plb_rl_current(s->amp, s->drive_v - motion_v, c->ohm, c->henry, dt_s);
     const double eddy_v = 5.0e-3 * s->flux_a / c->eddy_s - 9.0e-3 * s->flux_a * n->speed_per_s * (c->coupling / 0.10);
     target = s->amp > 0.0 ? c->clamp_v + 1.0 * s->amp : c->supply_v + eddy_v;
     s->amp = fmax(0.0, s->amp);
@@ -90,7 +92,7 @@ static plb_status simulate_injector(plb_draw *draw, plb_error *err) {
   const double rest_v = c.leak_ohm > 0.0 ? fmin(c.supply_v, c.supply_v * c.leak_ohm / (c.leak_ohm + c.ohm) + 0.1 * c.supply_v) : c.supply_v;
   const double rest_a = c.leak_ohm > 0.0 ? c.supply_v / (c.ohm + c.leak_ohm) : 0.0;
   needle n = {0, 0};
-  node s = {0.0, rest_v, 0.0};
+  node s = {0.0, rest_v, 0.0, 0.0};
   double *x = draw->x[0];
   for (size_t i = 0; i < draw->n; i++) {
     const double t = (double)i * dt_s;
@@ -105,9 +107,9 @@ static plb_status simulate_injector(plb_draw *draw, plb_error *err) {
     on_s += period_s * (1.0 + 0.008 * plb_normal(draw));
     off_s = on_s + pulse_s * (1.0 + 0.006 * plb_normal(draw));
     n = (needle){0, 0};
-    s = (node){0.0, rest_v, 0.0};
+    s = (node){0.0, rest_v, 0.0, 0.0};
   }
-  plb_break_signal(draw, 0, "intermittent-contact", 20.0, 8e-3, volts ? 0.8 : 0.0, volts ? 1e-4 : 0.0);
+  plb_break_signal(draw, 0, "intermittent-contact", 0.15 / period_s, 1.05 * period_s, 2.0 * period_s, volts ? 0.8 : 0.0, volts ? 1e-4 : 0.0);
   plb_add_interference(draw, 0, "ignition-interference", volts ? 12.0 : 0.4);
   return PLB_OK;
 }

@@ -33,7 +33,7 @@ static plb_status simulate_knock(plb_draw *draw, plb_error *err) {
     const double push = strength(loud, knock, x[i]) * plb_random_normal(&noise);
     x[i] = gain * plb_resonator_step(&block, push * 2.0) + 0.18 * screen * sin(plb_two_pi * 900.0 * (double)i / draw->rate_hz);
   }
-  plb_break_signal(draw, 0, "intermittent-contact", 25.0, 0.02, 0.0, 0.0);
+  plb_break_signal(draw, 0, "intermittent-contact", 25.0, 0.0, 0.02, 0.0, 0.0);
   plb_add_interference(draw, 0, "ignition-interference", 0.7);
   return PLB_OK;
 }
@@ -51,7 +51,7 @@ static const plb_model_fault faults[] = {
 
 const plb_model_family plb_knock_idle = {
     .name = "knock-idle", .type = "knock", .text = "knock sensor, four cylinders, raised idle",
-    .channel = {{"knock", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 1.0, 0.003, 0}}, .channels = 1,
+    .channel = {{"knock", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 2.0, 0.003, 0}}, .channels = 1,
     .cycle = "steady", .rate_hz = 50e3, .duration_s = 1.0, .low_per_min = 1400, .high_per_min = 1700,
     .has = PLB_HAS_GROUND | PLB_HAS_SENSING | PLB_HAS_LIKE_PARTS | PLB_HAS_MOTION, .fault = faults, .faults = sizeof faults / sizeof faults[0],
     .simulate = simulate_knock};

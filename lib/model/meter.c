@@ -157,7 +157,7 @@ static plb_status record_channel(plb_draw *draw, size_t c, int bits, plb_capture
   const double factor = c == 0 && plb_fault(draw, "attenuator-forgotten") > 0.0 ? 0.1 : 1.0;
   const double top = (double)(1 << (bits - 1));
   const double step = set.range / top;
-  const double gain = (turned ? -set.gain : set.gain) / step, zero = set.zero / step, noise = set.noise / step;
+  const double gain = (turned ? -set.gain : set.gain) / step, zero = set.zero / step, noise = fmax(set.noise / step, 0.35); /* no converter stands still */
   int32_t *code = plb_calloc(draw->n, sizeof *code);
   plb_channel *to = code ? plb_capture_add_channel(capture) : NULL;
   if (!to) {

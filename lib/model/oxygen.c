@@ -76,7 +76,7 @@ static plb_status simulate_front(plb_draw *draw, plb_error *err) {
     if (i >= before)
       draw->x[0][i - before] = v;
   }
-  plb_break_signal(draw, 0, "intermittent-contact", 0.8, 0.4, 0.45, 0.01);
+  plb_break_signal(draw, 0, "intermittent-contact", 0.8, 0.0, 0.4, 0.45, 0.01);
   plb_add_interference(draw, 0, "ignition-interference", 0.6);
   return PLB_OK;
 }
@@ -96,7 +96,7 @@ static plb_status simulate_rear(plb_draw *draw, plb_error *err) {
     v += (want - v) * (1.0 - exp(-1.0 / (draw->rate_hz * (c.to_rich_s + 0.05))));
     draw->x[0][i] = see_cell(&c, v, joint, leak);
   }
-  plb_break_signal(draw, 0, "intermittent-contact", 0.8, 0.4, 0.45, 0.01);
+  plb_break_signal(draw, 0, "intermittent-contact", 0.8, 0.0, 0.4, 0.45, 0.01);
   plb_add_interference(draw, 0, "ignition-interference", 0.6);
   return PLB_OK;
 }
@@ -115,7 +115,7 @@ static plb_status simulate_wide(plb_draw *draw, plb_error *err) {
     v += (want - v) * (1.0 - exp(-1.0 / (draw->rate_hz * (want > v ? c.to_lean_s + 0.03 : c.to_rich_s + 0.03))));
     draw->x[0][i] = (2.5 + c.gain * v * (1.0 - joint) * (1.0 - c.bias)) * (1.0 - leak) + c.offset_v + 2.0 * c.leak_v;
   }
-  plb_break_signal(draw, 0, "intermittent-contact", 0.8, 0.4, 0.45, 0.01);
+  plb_break_signal(draw, 0, "intermittent-contact", 0.8, 0.0, 0.4, 0.45, 0.01);
   plb_add_interference(draw, 0, "ignition-interference", 0.6);
   return PLB_OK;
 }

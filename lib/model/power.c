@@ -31,7 +31,7 @@ static plb_status simulate_sensor_supply(plb_draw *draw, plb_error *err) {
     draw->x[0][i] = level - joint - sag * load - ground_v * (0.7 + 0.3 * load) + ripple * ripple_at(&r, t);
   }
   draw->supply_v = plb_between(draw, 13.6, 14.3);
-  plb_break_signal(draw, 0, "intermittent-contact", 10.0, 0.02, 0.0, 3e-4);
+  plb_break_signal(draw, 0, "intermittent-contact", 10.0, 0.0, 0.02, 0.0, 3e-4);
   plb_add_interference(draw, 0, "ignition-interference", 2.0);
   return PLB_OK;
 }
@@ -52,7 +52,7 @@ static plb_status simulate_drop(plb_draw *draw, plb_error *err) {
     amp = wanted + (amp - wanted) * exp(-1.0 / (2e-3 * draw->rate_hz));
     draw->x[0][i] = amp * (clean_ohm + warm) * (1.0 - share);
   }
-  plb_break_signal(draw, 0, "intermittent-contact", 4.0, 0.05, supply_v, 1e-4);
+  plb_break_signal(draw, 0, "intermittent-contact", 4.0, 0.0, 0.05, supply_v, 1e-4);
   plb_add_interference(draw, 0, "ignition-interference", 0.8);
   return PLB_OK;
 }
@@ -70,7 +70,7 @@ static plb_status simulate_charging(plb_draw *draw, plb_error *err) {
     draw->x[0][i] = level - dip - ground_v * (since > 0.0 ? 1.0 : 0.5) + ripple_at(&r, t) - diode * 0.8 * slow * slow * slow;
   }
   draw->supply_v = level;
-  plb_break_signal(draw, 0, "intermittent-contact", 3.0, 0.06, 12.3, 5e-3);
+  plb_break_signal(draw, 0, "intermittent-contact", 3.0, 0.0, 0.06, 12.3, 5e-3);
   plb_add_interference(draw, 0, "ignition-interference", 2.0);
   return PLB_OK;
 }
@@ -99,7 +99,7 @@ static plb_status simulate_parasitic(plb_draw *draw, plb_error *err) {
   draw->supply_v = plb_between(draw, 12.4, 12.7) - 1.5 * plb_fault(draw, "weak-battery");
   for (size_t i = 0; i < draw->n; i++)
     draw->x[0][i] *= 1.0 - 0.3 * plb_fault(draw, "weak-battery");
-  plb_break_signal(draw, 0, "intermittent-contact", 0.03, 5.0, 0.0, 0.0);
+  plb_break_signal(draw, 0, "intermittent-contact", 0.03, 0.0, 5.0, 0.0, 0.0);
   return PLB_OK;
 }
 
@@ -133,7 +133,7 @@ static plb_status simulate_glow(plb_draw *draw, plb_error *err) {
     for (int k = 0; k < 4; k++)
       heat[k] += (power - heat[k]) / (tau[k] * draw->rate_hz);
   }
-  plb_break_signal(draw, 0, "intermittent-contact", 1.5, 0.2, 0.0, 1e-4);
+  plb_break_signal(draw, 0, "intermittent-contact", 1.5, 0.0, 0.2, 0.0, 1e-4);
   return PLB_OK;
 }
 
@@ -163,7 +163,7 @@ static plb_status simulate_relay(plb_draw *draw, plb_error *err) {
     draw->x[0][i] = (on ? low_v : amp > 0.0 ? supply_v + 0.8 * open_kick : supply_v) * (1.0 - 0.4 * leak);
     draw->x[1][i] = closed ? supply_v - contact_v : 0.0;
   }
-  plb_break_signal(draw, 1, "intermittent-contact", 60.0, 6e-3, 0.0, 1e-5);
+  plb_break_signal(draw, 1, "intermittent-contact", 60.0, 0.0, 6e-3, 0.0, 1e-5);
   plb_add_interference(draw, 0, "ignition-interference", 5.0);
   return PLB_OK;
 }

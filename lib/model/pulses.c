@@ -33,7 +33,7 @@ static plb_status simulate_wheel_current(plb_draw *draw, plb_error *err) {
     x[i] = (amp * share + leak_a) * ohm;
   }
   draw->supply_v = plb_between(draw, 11.8, 12.6);
-  plb_break_signal(draw, 0, "intermittent-contact", 4.0, 0.04, 0.0, 1e-5);
+  plb_break_signal(draw, 0, "intermittent-contact", 4.0, 0.0, 0.04, 0.0, 1e-5);
   plb_add_interference(draw, 0, "ignition-interference", 1.2);
   return PLB_OK;
 }
@@ -57,7 +57,7 @@ static plb_status simulate_air_frequency(plb_draw *draw, plb_error *err) {
     draw->x[0][i] = v;
   }
   draw->supply_v = plb_between(draw, 13.6, 14.3);
-  plb_break_signal(draw, 0, "intermittent-contact", 20.0, 0.01, 5.0, 1e-5);
+  plb_break_signal(draw, 0, "intermittent-contact", 20.0, 0.0, 0.01, 5.0, 1e-5);
   plb_add_interference(draw, 0, "ignition-interference", 3.0);
   return PLB_OK;
 }

@@ -108,7 +108,7 @@ static plb_status simulate_lin(plb_draw *draw, plb_error *err) {
   l.fall_s = plb_part(draw, 3.5e-6, 0.08) * (1.0 + 5.0 * plb_fault(draw, "slow-driver"));
   l.rise_s = plb_part(draw, 1.5e-6, 0.08) + farad * pull_ohm * leak_ohm / (pull_ohm + leak_ohm);
   render(e, &l, draw->rate_hz, draw->n, draw->x[0]);
-  plb_break_signal(draw, 0, "intermittent-contact", 60.0, 2e-3, 0.6 * l.high_v, 2e-6);
+  plb_break_signal(draw, 0, "intermittent-contact", 60.0, 0.0, 2e-3, 0.6 * l.high_v, 2e-6);
   plb_add_interference(draw, 0, "ignition-interference", 8.0);
   free(e);
   return PLB_OK;
@@ -152,7 +152,7 @@ static plb_status simulate_sent(plb_draw *draw, plb_error *err) {
   l.rise_s = plb_part(draw, 2.2e-6, 0.06) * (1.0 + 4.0 * slow) * (pull_ohm / 10e3 * 0.15 + 0.85);
   render(e, &l, draw->rate_hz, draw->n, draw->x[0]);
   draw->supply_v = plb_between(draw, 13.6, 14.3);
-  plb_break_signal(draw, 0, "intermittent-contact", 200.0, 1e-3, 4.9, 5e-6);
+  plb_break_signal(draw, 0, "intermittent-contact", 200.0, 0.0, 1e-3, 4.9, 5e-6);
   plb_add_interference(draw, 0, "ignition-interference", 3.0);
   free(e);
   return PLB_OK;
@@ -188,7 +188,7 @@ static plb_status simulate_current(plb_draw *draw, plb_error *err) {
   l.rise_s = l.fall_s;
   render(e, &l, draw->rate_hz, draw->n, draw->x[0]);
   draw->supply_v = plb_between(draw, 13.6, 14.3);
-  plb_break_signal(draw, 0, "intermittent-contact", 400.0, 0.4e-3, 0.0, 1e-6);
+  plb_break_signal(draw, 0, "intermittent-contact", 400.0, 0.0, 0.4e-3, 0.0, 1e-6);
   plb_add_interference(draw, 0, "ignition-interference", 0.25);
   free(e);
   return PLB_OK;

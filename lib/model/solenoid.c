@@ -28,14 +28,16 @@ typedef struct solenoid_set {
 } solenoid_set;
 
 typedef struct coil {
-  double supply_v, ohm, henry, clamp_v, boost_v, move_a, coupling, on_v, edge_s, hold;
+  double supply_v, ohm, henry, clamp_v, boost_v, move_a, coupling, on_v, edge_s, hold, low_ohm; /* low_ohm: part of a bad joint between test point and driver */
 } coil;
 
 static coil make_coil(plb_draw *draw, const solenoid_set *set) {
   const double shorted = 1.0 - 0.6 * plb_fault(draw, "shorted-turns"), stuck = plb_fault(draw, "stuck");
   coil c = {.supply_v = plb_between(draw, 13.6, 14.3) - 4.5 * plb_fault(draw, "weak-supply")};
   draw->supply_v = c.supply_v;
-  c.ohm = plb_part(draw, set->ohm, 0.04) * shorted + plb_joint_ohm(plb_fault(draw, "joint"), 12.0 * set->ohm);
+  const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 12.0 * set->ohm);
+  c.low_ohm = joint / 3.0;
+  c.ohm = plb_part(draw, set->ohm, 0.04) * shorted + joint;
   c.henry = plb_part(draw, set->henry, 0.04) * shorted * shorted;
   c.clamp_v = plb_part(draw, set->clamp_v, 0.02);
   c.boost_v = plb_part(draw, set->boost_v, 0.015) * (1.0 - 0.6 * plb_fault(draw, "weak-driver"));
@@ -48,7 +50,7 @@ static coil make_coil(plb_draw *draw, const solenoid_set *set) {
 }
 
 typedef struct coil_state {
-  double amp, motion, volt;
+  double amp, motion, volt, drive_v; /* drive_v: what drives the current, behind the driver's edges */
   bool chopped_off, moved;
 } coil_state;
 
@@ -81,14 +83,16 @@ static void step_coil(const coil *c, const stage *s, const solenoid_set *set, do
     state->moved = false;
   state->motion *= exp(-dt_s / 0.25e-3);
   const double back_v = state->motion > 0.01 ? c->coupling * c->supply_v * state->motion : 0.0;
-  state->amp = plb_rl_current(state->amp, source_of(c, how) - (on ? back_v : 0.0), c->ohm, c->henry, dt_s);
+  const double drive_v = source_of(c, how);
+  state->drive_v = drive_v + (state->drive_v - drive_v) * exp(-dt_s / c->edge_s);
+  state->amp = plb_rl_current(state->amp, state->drive_v - (on ? back_v : 0.0), c->ohm, c->henry, dt_s);
   if (state->amp < 0.0)
     state->amp = 0.0;
   double target;
   if (set->high_side)
     target = on ? (how == ON_BOOST ? c->boost_v : c->supply_v - 0.3) : state->amp > 0.0 ? (how == OFF_CLAMP ? c->supply_v - c->clamp_v : -0.8) : 0.0;
   else
-    target = on ? c->on_v : state->amp > 0.0 ? (how == OFF_CLAMP ? c->clamp_v : c->supply_v + 0.8) : c->supply_v;
+    target = on ? c->on_v + state->amp * c->low_ohm : state->amp > 0.0 ? (how == OFF_CLAMP ? c->clamp_v : c->supply_v + 0.8) : c->supply_v;
   state->volt = target + (state->volt - target) * exp(-dt_s / c->edge_s);
 }
 
@@ -126,7 +130,7 @@ static plb_status simulate_solenoid(plb_draw *draw, plb_error *err) {
     if (set->amp_channel >= 0)
       draw->x[set->amp_channel][i] = state.amp + 0.3 * leak * c.supply_v / c.ohm;
   }
-  plb_break_signal(draw, 0, "intermittent-contact", fmax(8.0, 0.1 / period_s), 0.3 * period_s, 0.0, 1e-5);
+  plb_break_signal(draw, 0, "intermittent-contact", 0.1 / period_s, 1.05 * period_s, 2.0 * period_s, 0.0, 1e-5);
   plb_add_interference(draw, 0, "ignition-interference", 0.3 * draw->family->channel[0].range);
   return PLB_OK;
 }

@@ -26,7 +26,7 @@ static plb_status simulate_stepper(plb_draw *draw, plb_error *err) {
       draw->x[k][i] = amp[k] + (k == 0 ? 0.15 * leak : 0.0);
     }
   }
-  plb_break_signal(draw, 0, "intermittent-contact", 20.0, 0.02, 0.0, 1e-4);
+  plb_break_signal(draw, 0, "intermittent-contact", 20.0, 0.0, 0.02, 0.0, 1e-4);
   plb_add_interference(draw, 0, "ignition-interference", 0.2);
   return PLB_OK;
 }

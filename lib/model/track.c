@@ -47,7 +47,7 @@ static plb_status simulate_track(plb_draw *draw, plb_error *err) {
     draw->x[1][i] = ground_v + (supply_v - ground_v) * two;
   }
   draw->supply_v = plb_between(draw, 12.3, 12.8);
-  plb_break_signal(draw, 0, "intermittent-contact", 4.0, 0.05, 0.0, 1e-4);
+  plb_break_signal(draw, 0, "intermittent-contact", 4.0, 0.0, 0.05, 0.0, 1e-4);
   plb_add_interference(draw, 0, "ignition-interference", 2.5);
   return PLB_OK;
 }

@@ -2,7 +2,7 @@
 #include "model/draw.h"
 #include <math.h>
 
-void plb_contact_plan(plb_draw *draw, const char *fault, double per_s, double longest_s, plb_contact *out) {
+void plb_contact_plan(plb_draw *draw, const char *fault, double per_s, double least_s, double longest_s, plb_contact *out) {
   *out = (plb_contact){.count = 0};
   const double severity = plb_fault(draw, fault);
   if (severity <= 0.0)
@@ -13,13 +13,13 @@ void plb_contact_plan(plb_draw *draw, const char *fault, double per_s, double lo
     /* exponential waits: openings know nothing of each other; every one is drawn, but only the likelier ones open */
     at_s += -log(1.0 - plb_random_uniform(&draw->event)) / per_s;
     const double needed = i == 0 ? 0.0 : plb_random_uniform(&draw->event);
-    const double length_s = longest_s * (0.2 + 0.8 * plb_random_uniform(&draw->event));
+    const double share = 0.2 + 0.8 * plb_random_uniform(&draw->event);
     if (i == 0)
       at_s = fmin(at_s, 0.7 * end_s); /* the capture holds at least one */
     if (needed >= severity || at_s >= end_s)
       continue;
     out->open[out->count].from_s = at_s;
-    out->open[out->count].to_s = at_s + length_s * (0.1 + 0.9 * severity);
+    out->open[out->count].to_s = at_s + least_s + fmax(0.0, longest_s - least_s) * share * (0.1 + 0.9 * severity);
     out->count++;
   }
 }
@@ -30,9 +30,9 @@ bool plb_contact_is_open(plb_contact *contact, double at_s) {
   return contact->next < contact->count && contact->open[contact->next].from_s <= at_s;
 }
 
-void plb_break_signal(plb_draw *draw, size_t c, const char *fault, double per_s, double longest_s, double level, double tau_s) {
+void plb_break_signal(plb_draw *draw, size_t c, const char *fault, double per_s, double least_s, double longest_s, double level, double tau_s) {
   plb_contact contact;
-  plb_contact_plan(draw, fault, per_s, longest_s, &contact);
+  plb_contact_plan(draw, fault, per_s, least_s, longest_s, &contact);
   if (contact.count == 0)
     return;
   const double keep = tau_s > 0.0 ? exp(-1.0 / (tau_s * draw->rate_hz)) : 0.0;
