@@ -15,7 +15,7 @@ void plb_contact_plan(plb_draw *draw, const char *fault, double per_s, double le
     const double needed = i == 0 ? 0.0 : plb_random_uniform(&draw->event);
     const double share = 0.2 + 0.8 * plb_random_uniform(&draw->event);
     if (i == 0)
-      at_s = fmin(at_s, 0.7 * end_s); /* the capture holds at least one */
+      at_s = fmax(0.0, fmin(at_s, fmin(0.7 * end_s, end_s - least_s))); /* the capture holds at least one */
     if (needed >= severity || at_s >= end_s)
       continue;
     out->open[out->count].from_s = at_s;
