@@ -33,6 +33,14 @@ double plb_local_lag(const float *curve, const float *centre, size_t grid, size_
   return (double)at + offset;
 }
 
+/* How far a steep edge may be from where it belongs and still be told as time: never as far as the next tooth. [cells] */
+static size_t lag_reach(const plb_reference *ref) {
+  const plb_cycle_spec *spec = &ref->choice.spec;
+  const size_t grid = ref->choice.grid;
+  const size_t wide = spec->kind == PLB_CYCLE_WHEEL ? grid / (size_t)(spec->teeth * spec->revs) / 3 : grid / 32;
+  return wide > 3 ? wide : 3;
+}
+
 static void pick_kind(plb_band_view *v, const plb_judge *judge, const plb_outcome *o, size_t slice, bool moved) {
   v->kind = moved ? PLB_D_SHAPE : PLB_D_LASTING;
   v->score = 0.0;
@@ -108,13 +116,15 @@ void plb_band_look(plb_band_view *out, const plb_judge *judge, const plb_outcome
     return;
   }
   double explained = 0.0;
-  const size_t reach = grid / 25 > 2 ? grid / 25 : 2;
-  out->lag = plb_local_lag(curve, out->centre, grid, from, to, reach, &explained);
+  const size_t reach = lag_reach(judge->reference);
+  const size_t near_from = out->worst > from + reach ? out->worst - reach : from;
+  const size_t near_to = out->worst + reach + 1 < to ? out->worst + reach + 1 : to;
+  out->lag = plb_local_lag(curve, out->centre, grid, near_from, near_to, reach, &explained);
   const bool at_the_end = fabs(out->lag) > (double)reach - 1.0;
   if (at_the_end) {
     out->lag = NAN;
   }
-  if (!at_the_end && explained > 0.75 && fabs(out->lag) > 0.5) {
+  if (!at_the_end && explained > 0.75 && fabs(out->lag) > 0.25) {
     out->direction = out->lag > 0.0 ? "late" : "early";
   } else if (fabs(signed_sum) > 0.3 * sum) {
     out->direction = signed_sum > 0.0 ? "high" : "low";

@@ -2,7 +2,6 @@
 #include "compare/connect.h"
 #include "compare/explain.h"
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 static const double range_slack = 1.5;   /* an unstated speed range reaches this much beyond the good captures */

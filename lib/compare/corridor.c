@@ -21,20 +21,13 @@ void plb_timing_jitter(const plb_fit *fit, const plb_plan *plan, float *out) {
   }
 }
 
-void plb_corridor_limits(const plb_fit *fit, size_t channel, const float *jitter, float *centre, float *lower, float *upper) {
+/* The frame lays the marks over each other, so their jitter is no part of the range's width: it is kept and drawn beside it. */
+void plb_corridor_limits(const plb_fit *fit, size_t channel, float *centre, float *lower, float *upper) {
   const plb_fit_channel *ch = &fit->channel[channel];
-  const ptrdiff_t last = (ptrdiff_t)fit->grid - 1;
   const float widths = (float)drawn_widths;
-  memcpy(centre, ch->centre, fit->grid * sizeof *centre);
-  for (ptrdiff_t g = 0; g <= last; g++) {
-    const ptrdiff_t reach = (ptrdiff_t)ceil(drawn_widths * (double)jitter[g] * (double)fit->grid);
-    float low = ch->centre[g] - widths * ch->half[g], high = ch->centre[g] + widths * ch->half[g];
-    for (ptrdiff_t k = g - reach; k <= g + reach; k++) {
-      const ptrdiff_t at = k < 0 ? 0 : k > last ? last : k;
-      low = fminf(low, ch->centre[at] - widths * ch->half[at]);
-      high = fmaxf(high, ch->centre[at] + widths * ch->half[at]);
-    }
-    lower[g] = low;
-    upper[g] = high;
+  for (size_t g = 0; g < fit->grid; g++) {
+    centre[g] = ch->centre[g];
+    lower[g] = ch->centre[g] - widths * ch->half[g];
+    upper[g] = ch->centre[g] + widths * ch->half[g];
   }
 }

@@ -118,11 +118,11 @@ double plb_score_of(const plb_terms *terms, const double *d, const double *t, bo
 /** The weight of a term in the score: 1, or 1/5 for band terms of an elastic reference. */
 double plb_term_weight(const plb_term *term, bool elastic);
 
-/** Timing jitter along the phase: spread over exemplars of the local lag of each median against the centre, share of the cycle. [grid] */
+/** Timing jitter along the phase: spread over exemplars of the phases of the marks, share of the cycle. [grid] */
 void plb_timing_jitter(const plb_fit *fit, const plb_plan *plan, float *out);
 
-/** The good range as drawn: centre, and three half-widths with the jitter, at most the learned spread once more. [grid] each */
-void plb_corridor_limits(const plb_fit *fit, size_t channel, const float *jitter, float *centre, float *lower, float *upper);
+/** The good range as drawn: centre, and three half-widths h to either side. [grid] each */
+void plb_corridor_limits(const plb_fit *fit, size_t channel, float *centre, float *lower, float *upper);
 
 /** Structural evidence of a profile: share of cycles found that are unmapped or miss or gain marks. */
 double plb_structural_share(const plb_profile *x);

@@ -264,7 +264,7 @@ static plb_status draw_corridor(lesson *l, plb_error *err) {
   }
   plb_timing_jitter(fit, &l->plan, c->jitter);
   for (size_t k = 0; k < r->channels; k++) {
-    plb_corridor_limits(fit, k, c->jitter, c->centre + k * grid, c->lower + k * grid, c->upper + k * grid);
+    plb_corridor_limits(fit, k, c->centre + k * grid, c->lower + k * grid, c->upper + k * grid);
     plb_round_decimals(c->centre + k * grid, grid, l->decimals[k]);
     plb_round_decimals(c->lower + k * grid, grid, l->decimals[k]);
     plb_round_decimals(c->upper + k * grid, grid, l->decimals[k]);

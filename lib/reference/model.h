@@ -104,7 +104,7 @@ typedef struct plb_calibration {
 } plb_calibration;
 
 typedef struct plb_corridor { /**< per channel, for drawing and for other programs; on a grid of grid points */
-  float *centre, *lower, *upper; /**< [channels][grid] three half-widths h, jitter included */
+  float *centre, *lower, *upper; /**< [channels][grid] three half-widths h to either side */
   float *jitter;                 /**< [grid] timing jitter, share of the cycle; NULL: none */
 } plb_corridor;
 
