@@ -1,6 +1,7 @@
 /*
- * Alternator: three-phase bridge (plb_bridge_v()) behind the winding's impedance, charging a battery with internal resistance. The regulator
- * sets the field so that the mean current is what the consumers take: with a diode open the rest must work harder.
+ * Alternator: three-phase bridge (plb_bridge_v()) behind the winding's impedance, charging a battery with internal
+ * resistance. The regulator sets the field so that the mean current is what the consumers take: with a diode open the
+ * rest must work harder.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -56,7 +57,8 @@ static machine make_machine(plb_draw *draw) {
     }
   }
   machine m;
-  m.battery_ohm = plb_part(draw, 6.0e-3, 0.08) + plb_joint_ohm(plb_fault(draw, "joint"), 60e-3) + plb_joint_ohm(plb_fault(draw, "poor-ground"), 50e-3);
+  m.battery_ohm = plb_part(draw, 6.0e-3, 0.08) + plb_joint_ohm(plb_fault(draw, "joint"), 60e-3) +
+                  plb_joint_ohm(plb_fault(draw, "poor-ground"), 50e-3);
   const double ohm = plb_part(draw, 0.045, 0.05) + m.battery_ohm;
   const double wanted = plb_in_state(draw, "no-load") ? plb_between(draw, 2.0, 4.0) : plb_between(draw, 48, 62);
   charge(&m, bridge, 13.9, ohm, wanted * (1.0 - 0.9 * plb_fault(draw, "weak-field")));
@@ -73,7 +75,8 @@ static plb_status simulate_alternator(plb_draw *draw, plb_error *err) {
   double *x = draw->x[0];
   plb_rotate(&r, draw->rate_hz, draw->n, x);
   /* the windings' inductance rounds small currents most */
-  const double sharp_hz = plb_part(draw, plb_in_state(draw, "no-load") ? 300.0 : 14e3, 0.1), keep = exp(-plb_two_pi * sharp_hz / draw->rate_hz);
+  const double sharp_hz = plb_part(draw, plb_in_state(draw, "no-load") ? 300.0 : 14e3, 0.1),
+               keep = exp(-plb_two_pi * sharp_hz / draw->rate_hz);
   const double chop_v = 0.006, chop_hz = plb_between(draw, 130, 170);
   double smooth = m.mean_a;
   for (size_t i = 0; i < draw->n; i++) {
@@ -91,12 +94,14 @@ static plb_status simulate_alternator(plb_draw *draw, plb_error *err) {
 }
 
 static const plb_model_fault faults[] = {
-    {"open-diode", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT, "one diode does not conduct: a deep dip in each electrical turn"},
+    {"open-diode", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT,
+     "one diode does not conduct: a deep dip in each electrical turn"},
     {"open-phase", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT, "one phase open"},
     {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT, "one phase has shorted turns"},
     {"weak-field", PLB_FAULT_TRACK, PLB_IN_COMPONENT, "brushes or regulator: little field, little current"},
     {"slipping-belt", PLB_FAULT_STUCK, PLB_IN_COMPONENT, "belt slips: the frequency sways"},
-    {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance in the charging cable or at the battery: more ripple at the alternator"},
+    {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING,
+     "resistance in the charging cable or at the battery: more ripple at the alternator"},
     {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "charging cable opens now and then"},
     {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "pick-up from the ignition"},
     {"poor-ground", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "resistance in the ground strap"},
@@ -107,8 +112,21 @@ static const plb_model_reason reasons[] = {
 static const char *const states[] = {"no-load", NULL};
 
 const plb_model_family plb_alternator_ripple = {
-    .name = "alternator-ripple", .type = "alternator-ripple", .text = "ripple of the charging voltage, AC coupled, lamps and blower on, raised idle",
-    .channel = {{"ripple", "V", "main terminal of the alternator against its housing, AC coupled", PLB_BY_PROBE, 1.0, 0.003, 0}}, .channels = 1,
-    .cycle = "repeat", .rate_hz = 50e3, .duration_s = 0.6, .low_per_min = 1400, .high_per_min = 1700,
+    .name = "alternator-ripple",
+    .type = "alternator-ripple",
+    .text = "ripple of the charging voltage, AC coupled, lamps and blower on, raised idle",
+    .channel = {{"ripple", "V", "main terminal of the alternator against its housing, AC coupled", PLB_BY_PROBE, 1.0,
+                 0.003, 0}},
+    .channels = 1,
+    .cycle = "repeat",
+    .rate_hz = 50e3,
+    .duration_s = 0.6,
+    .low_per_min = 1400,
+    .high_per_min = 1700,
     .has = PLB_HAS_WINDING | PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_LIKE_PARTS | PLB_HAS_TRACK | PLB_HAS_MOTION,
-    .fault = faults, .faults = sizeof faults / sizeof faults[0], .reason = reasons, .reasons = 2, .state = states, .simulate = simulate_alternator};
+    .fault = faults,
+    .faults = sizeof faults / sizeof faults[0],
+    .reason = reasons,
+    .reasons = 2,
+    .state = states,
+    .simulate = simulate_alternator};

@@ -1,6 +1,6 @@
 /*
- * Sensors that turn a quantity into a voltage between sensor ground and 5 V (ratiometric): output = ground + (supply - ground) * share, first
- * through the sensor's own lag. The quantity over time is what differs: a function for each.
+ * Sensors that turn a quantity into a voltage between sensor ground and 5 V (ratiometric): output = ground + (supply
+ * - ground) * share, first through the sensor's own lag. The quantity over time is what differs: a function for each.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -19,16 +19,18 @@ typedef struct analog_set {
   /* share of the sensor's supply, 0..1; turns: of the crank, 0 where there is none */
   double (*at)(const quantity *q, double t_s, double turns);
   double lag_s;
-  int cranking; /* 0: no crank, 1: running, 2: cranked */
+  int cranking;           /* 0: no crank, 1: running, 2: cranked */
   double lowest, highest; /* share at which the sensor's output stops */
 } analog_set;
 
 static double bell(double x) { return exp(-0.5 * x * x); }
 static double step_up(double t, double tau) { return t > 0.0 ? 1.0 - exp(-t / tau) : 0.0; }
 
-/* Manifold: each intake stroke pulls the pressure down a little; a leaking valve or vacuum leak raises it, one cylinder breathes less. */
+/* Manifold: each intake stroke pulls the pressure down a little; a leaking valve or vacuum leak raises it, one
+ * cylinder breathes less. */
 static quantity make_manifold(plb_draw *draw) {
-  quantity q = {.level = plb_part(draw, 0.30, 0.04) + 0.28 * plb_fault(draw, "air-leak"), .swing = plb_part(draw, 0.030, 0.06)};
+  quantity q = {.level = plb_part(draw, 0.30, 0.04) + 0.28 * plb_fault(draw, "air-leak"),
+                .swing = plb_part(draw, 0.030, 0.06)};
   for (int k = 0; k < 4; k++)
     q.per_part[k] = plb_part(draw, 1.0, 0.05);
   q.per_part[(int)plb_random_below(&draw->part, 4)] *= 1.0 - 1.6 * plb_fault(draw, "leaking-valve");
@@ -49,10 +51,12 @@ static quantity make_manifold_cranking(plb_draw *draw) {
   return q;
 }
 
-/* Air mass on a snap throttle: filling the manifold overshoots, then the engine's own draw rises and falls; pulses of the strokes on top. */
+/* Air mass on a snap throttle: filling the manifold overshoots, then the engine's own draw rises and falls;
+ * pulses of the strokes on top. */
 static quantity make_air_mass(plb_draw *draw) {
   const double dirty = plb_fault(draw, "air-leak"), blocked = plb_fault(draw, "blocked-path");
-  quantity q = {.level = plb_part(draw, 0.20, 0.02), .swing = plb_part(draw, 0.62, 0.02) * (1.0 - 0.35 * dirty) * (1.0 - 0.5 * blocked)};
+  quantity q = {.level = plb_part(draw, 0.20, 0.02),
+                .swing = plb_part(draw, 0.62, 0.02) * (1.0 - 0.35 * dirty) * (1.0 - 0.5 * blocked)};
   q.at_s = plb_between(draw, 0.5, 0.7);
   q.rise_s = plb_part(draw, 0.035, 0.06);
   q.fall_s = plb_part(draw, 0.42, 0.05);
@@ -62,7 +66,8 @@ static quantity make_air_mass(plb_draw *draw) {
 }
 static double air_mass_at(const quantity *q, double t_s, double turns) {
   const double t = t_s - q->at_s, shut = t_s - q->end_s;
-  const double fill = t > 0.0 ? bell((t - 0.09) / 0.07) : 0.0, draw = 0.72 * step_up(t, 6.0 * q->rise_s) * (0.7 + 0.3 * step_up(t, 0.5));
+  const double fill = t > 0.0 ? bell((t - 0.09) / 0.07) : 0.0,
+               draw = 0.72 * step_up(t, 6.0 * q->rise_s) * (0.7 + 0.3 * step_up(t, 0.5));
   const double closing = shut > 0.0 ? exp(-shut / (0.25 * q->fall_s)) : 1.0;
   const double flow = fmax(0.55 * fill, draw) * closing;
   const double pulse = (0.02 + 0.06 * flow + q->per_part[0] * 0.2) * sin(plb_two_pi * 2.0 * turns);
@@ -71,7 +76,8 @@ static double air_mass_at(const quantity *q, double t_s, double turns) {
 
 /* Common rail or port rail: pump strokes and injections ripple on the regulated level. */
 static quantity make_rail(plb_draw *draw) {
-  quantity q = {.level = plb_part(draw, 0.34, 0.025) * (1.0 - 0.45 * plb_fault(draw, "air-leak")), .swing = plb_part(draw, 0.030, 0.08)};
+  quantity q = {.level = plb_part(draw, 0.34, 0.025) * (1.0 - 0.45 * plb_fault(draw, "air-leak")),
+                .swing = plb_part(draw, 0.030, 0.08)};
   for (int k = 0; k < 4; k++)
     q.per_part[k] = plb_part(draw, 1.0, 0.05);
   q.per_part[(int)plb_random_below(&draw->part, 4)] *= 1.0 + 2.5 * plb_fault(draw, "leaking-valve");
@@ -82,12 +88,14 @@ static double rail_at(const quantity *q, double t_s, double turns) {
   const double stroke = turns * 2.0, at = stroke - floor(stroke);
   const int k = (int)fmod(floor(stroke), 4.0);
   const double drop = at < 0.12 ? at / 0.12 : 1.0 - (at - 0.12) / 0.88;
-  return q->level - q->swing * q->per_part[k] * (drop - 0.5) * (1.0 + 2.0 * q->clogged) + q->clogged * 0.05 * sin(plb_two_pi * 1.7 * t_s);
+  return q->level - q->swing * q->per_part[k] * (drop - 0.5) * (1.0 + 2.0 * q->clogged) +
+         q->clogged * 0.05 * sin(plb_two_pi * 1.7 * t_s);
 }
 
 /* Boost: a lag of the turbine, an overshoot caught by the valve, then steady; lift off and it falls. */
 static quantity make_boost(plb_draw *draw) {
-  quantity q = {.level = plb_part(draw, 0.40, 0.01), .swing = plb_part(draw, 0.36, 0.025) * (1.0 - 0.65 * plb_fault(draw, "air-leak"))};
+  quantity q = {.level = plb_part(draw, 0.40, 0.01),
+                .swing = plb_part(draw, 0.36, 0.025) * (1.0 - 0.65 * plb_fault(draw, "air-leak"))};
   q.at_s = plb_between(draw, 0.8, 1.1);
   q.rise_s = plb_part(draw, 0.45, 0.05) * (1.0 + 2.2 * plb_fault(draw, "blocked-path"));
   q.end_s = q.at_s + plb_part(draw, 3.6, 0.03);
@@ -99,14 +107,16 @@ static quantity make_boost(plb_draw *draw) {
 static double boost_at(const quantity *q, double t_s, double turns) {
   const double t = t_s - q->at_s, since = t_s - q->end_s;
   const double rise = t > 0.0 ? 1.0 - exp(-t / q->rise_s) * (1.0 + t / q->rise_s) : 0.0;
-  const double hunt = (0.07 + 0.5 * q->leaking) * exp(-fmax(0.0, t - 1.2) / (0.5 + 3.0 * q->leaking)) * sin(plb_two_pi * q->ring_hz * t) * rise;
+  const double hunt = (0.07 + 0.5 * q->leaking) * exp(-fmax(0.0, t - 1.2) / (0.5 + 3.0 * q->leaking)) *
+                      sin(plb_two_pi * q->ring_hz * t) * rise;
   const double gone = since > 0.0 ? exp(-since / q->fall_s) : 1.0;
   return q->level + q->swing * (rise + hunt) * gone + 0.004 * sin(plb_two_pi * 2.0 * turns);
 }
 
 /* Position of an exhaust-gas valve driven open and shut slowly. */
 static quantity make_egr(plb_draw *draw) {
-  quantity q = {.level = plb_part(draw, 0.18, 0.02), .swing = plb_part(draw, 0.62, 0.015) * (1.0 - 0.6 * plb_fault(draw, "blocked-path"))};
+  quantity q = {.level = plb_part(draw, 0.18, 0.02),
+                .swing = plb_part(draw, 0.62, 0.015) * (1.0 - 0.6 * plb_fault(draw, "blocked-path"))};
   q.at_s = plb_between(draw, 0.5, 0.7);
   q.rise_s = plb_part(draw, 0.12, 0.06);
   q.end_s = q.at_s + plb_part(draw, 1.2, 0.02);
@@ -119,7 +129,8 @@ static double egr_at(const quantity *q, double t_s, double turns) {
   return q->level + q->swing * (open - shut * (1.0 - 0.5 * q->leaking));
 }
 
-/* In-cylinder pressure, plug out, compression 10; cranked from about ambient, running from the manifold's vacuum. A transducer of 20 bar. */
+/* In-cylinder pressure, plug out, compression 10; cranked from about ambient, running from the manifold's
+ * vacuum. A transducer of 20 bar. */
 static quantity make_cylinder(plb_draw *draw) {
   quantity q = {.level = plb_part(draw, 1.25, 0.006), .swing = 1.0 - 0.75 * plb_fault(draw, "leaking-valve")};
   q.at_s = plb_part(draw, 1.0, 0.01);
@@ -131,7 +142,8 @@ static quantity make_cylinder(plb_draw *draw) {
 static double valve(double deg, double at) { return 1.0 / (1.0 + exp(-(deg - at) / 6.0)); }
 static double cylinder_at(const quantity *q, double t_s, double turns) {
   (void)t_s;
-  const double cycle = turns / 2.0, deg = (cycle - floor(cycle)) * 720.0 - 360.0; /* 0: top dead centre of compression */
+  const double cycle = turns / 2.0,
+               deg = (cycle - floor(cycle)) * 720.0 - 360.0; /* 0: top dead centre of compression */
   const double shift = q->phase * 360.0, compression = 10.0, rod = 3.3;
   const double close = -140.0 + shift, open = 140.0 + shift; /* intake valve shuts, exhaust valve opens */
   const double start = plb_cylinder_volume(plb_two_pi * close / 360.0, compression, rod);
@@ -153,9 +165,12 @@ static plb_status simulate_analog(plb_draw *draw, plb_error *err) {
   if (set->cranking)
     r = plb_rotation_crank(draw, 4, set->cranking == 2);
   const quantity q = set->make(draw);
-  const double built = plb_part(draw, 1.0, 0.008) * (1.0 - 0.30 * plb_fault(draw, "weak-span")), bias = 0.004 * plb_normal(draw) + 0.16 * plb_fault(draw, "biased-sensor");
-  const double supply_v = plb_part(draw, 5.0, 0.004) - 1.7 * plb_fault(draw, "weak-supply"), ground_v = 0.8 * plb_fault(draw, "poor-ground");
-  const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 150e3), pull_ohm = 100e3; /* the input pulls down weakly */
+  const double built = plb_part(draw, 1.0, 0.008) * (1.0 - 0.30 * plb_fault(draw, "weak-span")),
+               bias = 0.004 * plb_normal(draw) + 0.16 * plb_fault(draw, "biased-sensor");
+  const double supply_v = plb_part(draw, 5.0, 0.004) - 1.7 * plb_fault(draw, "weak-supply"),
+               ground_v = 0.8 * plb_fault(draw, "poor-ground");
+  const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 150e3),
+               pull_ohm = 100e3; /* the input pulls down weakly */
   const double leak = plb_fault(draw, "leak-to-supply");
   const double lag_s = plb_part(draw, set->lag_s, 0.1) * plb_scaled(plb_fault(draw, "lazy-sensor"), 40.0);
   draw->supply_v = plb_between(draw, 13.6, 14.3);
@@ -181,7 +196,8 @@ static const plb_model_fault faults[] = {
     {"biased-sensor", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "output too high throughout"},
     {"weak-span", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "output changes too little"},
     {"lazy-sensor", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "sensor or its hose slow"},
-    {"leaking-valve", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT, "a valve of one cylinder, an injector or the controlled valve leaks or sticks"},
+    {"leaking-valve", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT,
+     "a valve of one cylinder, an injector or the controlled valve leaks or sticks"},
     {"blocked-path", PLB_FAULT_STUCK, PLB_IN_COMPONENT, "filter, exhaust or moving part blocked"},
     {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance in the signal wire: low"},
     {"leak-to-supply", PLB_FAULT_SHORT, PLB_IN_WIRING, "signal wire leaks to 5 V"},
@@ -203,42 +219,128 @@ static const analog_set set_cylinder_cranking = {make_cylinder, cylinder_at, 1e-
 static const analog_set set_cylinder_running = {make_cylinder, cylinder_at, 1e-4, 1, 0.0, 1.0};
 
 const plb_model_family plb_manifold_pressure_idle = {
-    .name = "manifold-pressure-idle", .type = "manifold-pressure", .text = "manifold pressure sensor, four cylinders, idle",
-    .channel = {{"manifold", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}}, .channels = 1,
-    .cycle = "repeat", .rate_hz = 20e3, .duration_s = 1.6, .low_per_min = 720, .high_per_min = 880,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_analog, .set = &set_manifold};
+    .name = "manifold-pressure-idle",
+    .type = "manifold-pressure",
+    .text = "manifold pressure sensor, four cylinders, idle",
+    .channel = {{"manifold", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}},
+    .channels = 1,
+    .cycle = "repeat",
+    .rate_hz = 20e3,
+    .duration_s = 1.6,
+    .low_per_min = 720,
+    .high_per_min = 880,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .simulate = simulate_analog,
+    .set = &set_manifold};
 const plb_model_family plb_manifold_pressure_cranking = {
-    .name = "manifold-pressure-cranking", .type = "manifold-pressure", .text = "manifold pressure sensor, four cylinders, cranking, throttle shut",
-    .channel = {{"manifold", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}}, .channels = 1,
-    .cycle = "repeat", .rate_hz = 10e3, .duration_s = 3, .low_per_min = 180, .high_per_min = 260,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_analog, .set = &set_manifold_cranking};
+    .name = "manifold-pressure-cranking",
+    .type = "manifold-pressure",
+    .text = "manifold pressure sensor, four cylinders, cranking, throttle shut",
+    .channel = {{"manifold", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}},
+    .channels = 1,
+    .cycle = "repeat",
+    .rate_hz = 10e3,
+    .duration_s = 3,
+    .low_per_min = 180,
+    .high_per_min = 260,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .simulate = simulate_analog,
+    .set = &set_manifold_cranking};
 const plb_model_family plb_air_mass_voltage = {
-    .name = "air-mass-voltage", .type = "air-mass", .text = "air-mass meter with voltage output, snap throttle",
-    .channel = {{"air-mass", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}}, .channels = 1,
-    .cycle = "once", .rate_hz = 10e3, .duration_s = 3, .low_per_min = 740, .high_per_min = 860,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_analog, .set = &set_air_mass};
+    .name = "air-mass-voltage",
+    .type = "air-mass",
+    .text = "air-mass meter with voltage output, snap throttle",
+    .channel = {{"air-mass", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}},
+    .channels = 1,
+    .cycle = "once",
+    .rate_hz = 10e3,
+    .duration_s = 3,
+    .low_per_min = 740,
+    .high_per_min = 860,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .simulate = simulate_analog,
+    .set = &set_air_mass};
 const plb_model_family plb_rail_pressure = {
-    .name = "rail-pressure", .type = "rail-pressure", .text = "fuel-rail pressure sensor, idle",
-    .channel = {{"rail", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.005, 0}}, .channels = 1,
-    .cycle = "repeat", .rate_hz = 20e3, .duration_s = 1.6, .low_per_min = 720, .high_per_min = 880,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_analog, .set = &set_rail};
+    .name = "rail-pressure",
+    .type = "rail-pressure",
+    .text = "fuel-rail pressure sensor, idle",
+    .channel = {{"rail", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.005, 0}},
+    .channels = 1,
+    .cycle = "repeat",
+    .rate_hz = 20e3,
+    .duration_s = 1.6,
+    .low_per_min = 720,
+    .high_per_min = 880,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .simulate = simulate_analog,
+    .set = &set_rail};
 const plb_model_family plb_boost_pressure = {
-    .name = "boost-pressure", .type = "boost-pressure", .text = "boost pressure sensor, full load from raised speed, then lift off",
-    .channel = {{"boost", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}}, .channels = 1,
-    .cycle = "once", .rate_hz = 5e3, .duration_s = 7, .low_per_min = 2200, .high_per_min = 2600,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_analog, .set = &set_boost};
+    .name = "boost-pressure",
+    .type = "boost-pressure",
+    .text = "boost pressure sensor, full load from raised speed, then lift off",
+    .channel = {{"boost", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}},
+    .channels = 1,
+    .cycle = "once",
+    .rate_hz = 5e3,
+    .duration_s = 7,
+    .low_per_min = 2200,
+    .high_per_min = 2600,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .simulate = simulate_analog,
+    .set = &set_boost};
 const plb_model_family plb_egr_position = {
-    .name = "egr-position", .type = "egr-position", .text = "position sensor of the exhaust-gas valve, opened and shut once",
-    .channel = {{"egr", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}}, .channels = 1,
-    .cycle = "once", .rate_hz = 5e3, .duration_s = 3,
-    .has = HAS, .fault = faults + 1, .faults = FAULTS - 1, .simulate = simulate_analog, .set = &set_egr};
+    .name = "egr-position",
+    .type = "egr-position",
+    .text = "position sensor of the exhaust-gas valve, opened and shut once",
+    .channel = {{"egr", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}},
+    .channels = 1,
+    .cycle = "once",
+    .rate_hz = 5e3,
+    .duration_s = 3,
+    .has = HAS,
+    .fault = faults + 1,
+    .faults = FAULTS - 1,
+    .simulate = simulate_analog,
+    .set = &set_egr};
 const plb_model_family plb_cylinder_pressure_cranking = {
-    .name = "cylinder-pressure-cranking", .type = "cylinder-pressure", .text = "pressure in one cylinder by transducer in place of the plug, cranking; 0.2 V a bar from 0.5 V",
-    .channel = {{"cylinder", "V", "output of the transducer", PLB_BY_PROBE, 5.0, 0.006, 0}}, .channels = 1,
-    .cycle = "repeat", .rate_hz = 20e3, .duration_s = 3, .low_per_min = 180, .high_per_min = 260,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_analog, .set = &set_cylinder_cranking};
+    .name = "cylinder-pressure-cranking",
+    .type = "cylinder-pressure",
+    .text = "pressure in one cylinder by transducer in place of the plug, cranking; 0.2 V a bar from 0.5 V",
+    .channel = {{"cylinder", "V", "output of the transducer", PLB_BY_PROBE, 5.0, 0.006, 0}},
+    .channels = 1,
+    .cycle = "repeat",
+    .rate_hz = 20e3,
+    .duration_s = 3,
+    .low_per_min = 180,
+    .high_per_min = 260,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .simulate = simulate_analog,
+    .set = &set_cylinder_cranking};
 const plb_model_family plb_cylinder_pressure_running = {
-    .name = "cylinder-pressure-running", .type = "cylinder-pressure", .text = "pressure in one cylinder without its spark, idle; 0.2 V a bar from 0.5 V",
-    .channel = {{"cylinder", "V", "output of the transducer", PLB_BY_PROBE, 5.0, 0.006, 0}}, .channels = 1,
-    .cycle = "repeat", .rate_hz = 50e3, .duration_s = 1.5, .low_per_min = 740, .high_per_min = 880,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_analog, .set = &set_cylinder_running};
+    .name = "cylinder-pressure-running",
+    .type = "cylinder-pressure",
+    .text = "pressure in one cylinder without its spark, idle; 0.2 V a bar from 0.5 V",
+    .channel = {{"cylinder", "V", "output of the transducer", PLB_BY_PROBE, 5.0, 0.006, 0}},
+    .channels = 1,
+    .cycle = "repeat",
+    .rate_hz = 50e3,
+    .duration_s = 1.5,
+    .low_per_min = 740,
+    .high_per_min = 880,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .simulate = simulate_analog,
+    .set = &set_cylinder_running};

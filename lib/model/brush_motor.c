@@ -1,6 +1,7 @@
 /*
- * Brush motor: each commutator bar is a hump of current. Armature: L di/dt = V - e(theta) - R(theta) i; while a brush bridges two bars their
- * coil is shorted and R is lower. Speed settles where torque of motor and load meet; the load's torque falls with speed.
+ * Brush motor: each commutator bar is a hump of current. Armature: L di/dt = V - e(theta) - R(theta) i; while a brush
+ * bridges two bars their coil is shorted and R is lower. Speed settles where torque of motor and load meet; the
+ * load's torque falls with speed.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -10,7 +11,7 @@
 typedef struct motor_set {
   int bars;
   double ampere, per_s, ohm, henry; /* typical current and speed at 13.8 V; all of the path */
-  double load_slope; /* share of the torque that goes with speed */
+  double load_slope;                /* share of the torque that goes with speed */
 } motor_set;
 
 enum { MOST_BARS = 24 };
@@ -35,8 +36,8 @@ static motor make_motor(plb_draw *draw, const motor_set *set) {
   m.bad_ohm[bad] = 0.9 * ohm * plb_fault(draw, "bad-bar");
   draw->supply_v = m.supply_v - 4.0 * weak;
   m.supply_v -= 4.0 * weak;
-  m.ohm = ohm + plb_joint_ohm(plb_fault(draw, "joint-in-supply"), 1.6) + plb_joint_ohm(plb_fault(draw, "poor-ground"), 1.3) +
-          0.35 * ohm * plb_fault(draw, "worn-brushes");
+  m.ohm = ohm + plb_joint_ohm(plb_fault(draw, "joint-in-supply"), 1.6) +
+          plb_joint_ohm(plb_fault(draw, "poor-ground"), 1.3) + 0.35 * ohm * plb_fault(draw, "worn-brushes");
   const double shorted = plb_fault(draw, "shorted-turns");
   const double torque = 1.0 + 0.9 * plb_fault(draw, "drag") - 0.55 * plb_fault(draw, "no-load");
   /* (V - E r) / R = I T (1 - a + a r), solved for the speed ratio r */
@@ -84,8 +85,10 @@ static plb_status simulate_motor(plb_draw *draw, plb_error *err) {
 }
 
 static const plb_model_fault faults[] = {
-    {"bad-bar", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT, "one commutator bar or its coil has resistance: one low hump a turn"},
-    {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT, "one armature coil shorted: two high humps a turn, more current"},
+    {"bad-bar", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT,
+     "one commutator bar or its coil has resistance: one low hump a turn"},
+    {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT,
+     "one armature coil shorted: two high humps a turn, more current"},
     {"worn-brushes", PLB_FAULT_TRACK, PLB_IN_COMPONENT, "brushes worn: uneven contact, ragged humps"},
     {"drag", PLB_FAULT_STUCK, PLB_IN_COMPONENT, "pump or bearing drags: slow, more current"},
     {"no-load", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "nothing to move (pump runs dry, fan loose): fast, less current"},
@@ -96,21 +99,47 @@ static const plb_model_fault faults[] = {
     {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "supply too low"},
 };
 enum { FAULTS = sizeof faults / sizeof faults[0] };
-static const plb_model_reason reasons[] = {{PLB_FAULT_SHORT, "a short past the motor blows its fuse: nothing is left to record"}};
-enum { HAS = PLB_HAS_WINDING | PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_MOTION | PLB_HAS_LIKE_PARTS | PLB_HAS_TRACK | PLB_HAS_SENSING };
+static const plb_model_reason reasons[] = {
+    {PLB_FAULT_SHORT, "a short past the motor blows its fuse: nothing is left to record"}};
+enum {
+  HAS = PLB_HAS_WINDING | PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_MOTION | PLB_HAS_LIKE_PARTS | PLB_HAS_TRACK |
+        PLB_HAS_SENSING
+};
 
 static const motor_set set_pump = {8, 5.6, 92.0, 1.15, 0.16e-3, 0.5};
 
 const plb_model_family plb_fuel_pump_current = {
-    .name = "fuel-pump-current", .type = "fuel-pump-current", .text = "electric fuel pump, brush motor of eight bars, at pressure",
-    .channel = {{"pump-current", "A", "clamp round the supply wire of the pump", PLB_BY_CLAMP, 10.0, 0.02, 20e3}}, .channels = 1,
-    .cycle = "repeat", .rate_hz = 50e3, .duration_s = 0.8,
-    .has = HAS, .fault = faults, .faults = FAULTS, .reason = reasons, .reasons = 1, .simulate = simulate_motor, .set = &set_pump};
+    .name = "fuel-pump-current",
+    .type = "fuel-pump-current",
+    .text = "electric fuel pump, brush motor of eight bars, at pressure",
+    .channel = {{"pump-current", "A", "clamp round the supply wire of the pump", PLB_BY_CLAMP, 10.0, 0.02, 20e3}},
+    .channels = 1,
+    .cycle = "repeat",
+    .rate_hz = 50e3,
+    .duration_s = 0.8,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .reason = reasons,
+    .reasons = 1,
+    .simulate = simulate_motor,
+    .set = &set_pump};
 
 static const motor_set set_blower = {12, 14.0, 42.0, 0.36, 0.09e-3, 0.8};
 
 const plb_model_family plb_blower_current = {
-    .name = "blower-current", .type = "blower-current", .text = "heater blower, brush motor of twelve bars, full speed",
-    .channel = {{"blower-current", "A", "clamp round the supply wire of the blower", PLB_BY_CLAMP, 20.0, 0.04, 20e3}}, .channels = 1,
-    .cycle = "repeat", .rate_hz = 50e3, .duration_s = 1.0,
-    .has = HAS, .fault = faults, .faults = FAULTS, .reason = reasons, .reasons = 1, .simulate = simulate_motor, .set = &set_blower};
+    .name = "blower-current",
+    .type = "blower-current",
+    .text = "heater blower, brush motor of twelve bars, full speed",
+    .channel = {{"blower-current", "A", "clamp round the supply wire of the blower", PLB_BY_CLAMP, 20.0, 0.04, 20e3}},
+    .channels = 1,
+    .cycle = "repeat",
+    .rate_hz = 50e3,
+    .duration_s = 1.0,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .reason = reasons,
+    .reasons = 1,
+    .simulate = simulate_motor,
+    .set = &set_blower};

@@ -1,7 +1,8 @@
 /*
- * CAN, high speed: each node is a source of about 2.9 V behind its own resistance, on a bus of 60 ohm (two terminators of 120 ohm). Several
- * nodes drive the acknowledge bit together, so it stands taller. Edges: bus resistance times the capacitance of wire and nodes.
- * Levels ISO 11898-2 (dominant 1.5..3.0 V between the wires at 50..65 ohm, recessive 2.5 V on both); framing CAN 2.0 (from memory).
+ * CAN, high speed: each node is a source of about 2.9 V behind its own resistance, on a bus of 60 ohm (two
+ * terminators of 120 ohm). Several nodes drive the acknowledge bit together, so it stands taller. Edges: bus
+ * resistance times the capacitance of wire and nodes. Levels ISO 11898-2 (dominant 1.5..3.0 V between the wires at
+ * 50..65 ohm, recessive 2.5 V on both); framing CAN 2.0 (from memory).
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -19,7 +20,8 @@ static void append(uint8_t *bit, size_t *n, uint32_t value, int width) {
     bit[(*n)++] = (uint8_t)((value >> i) & 1u);
 }
 
-/* Start, identifier, control, data, checksum: stuffed after five equal bits; then delimiter, acknowledge, delimiter, end. */
+/* Start, identifier, control, data, checksum: stuffed after five equal bits; then delimiter, acknowledge,
+ * delimiter, end. */
 static frame make_frame(plb_random *r) {
   uint8_t plain[MOST_BITS];
   size_t n = 0;
@@ -118,8 +120,10 @@ static plb_status simulate_can(plb_draw *draw, plb_error *err) {
   double high, low;
   settle(&b, 0, 0, &high, &low);
   const double corner_hz = 1.0 / (plb_two_pi * (40e-9 + b.late_s));
-  plb_resonator_init(&w.high, fmin(2.2 * corner_hz, 0.4 * draw->rate_hz), 1.0 - fmin(0.8, 1.6 * b.ring), draw->rate_hz, high);
-  plb_resonator_init(&w.low, fmin(2.2 * corner_hz, 0.4 * draw->rate_hz), 1.0 - fmin(0.8, 1.6 * b.ring), draw->rate_hz, low);
+  plb_resonator_init(&w.high, fmin(2.2 * corner_hz, 0.4 * draw->rate_hz), 1.0 - fmin(0.8, 1.6 * b.ring), draw->rate_hz,
+                     high);
+  plb_resonator_init(&w.low, fmin(2.2 * corner_hz, 0.4 * draw->rate_hz), 1.0 - fmin(0.8, 1.6 * b.ring), draw->rate_hz,
+                     low);
   double bit_hz = node_hz;
   const double recessive_keep = exp(-1.0 / ((b.bus_ohm * b.farad + b.late_s) * draw->rate_hz));
   for (size_t i = 0; i < draw->n; i++) {
@@ -129,7 +133,8 @@ static plb_status simulate_can(plb_draw *draw, plb_error *err) {
       node = (int)plb_random_below(&traffic, NODES);
       bit_hz = node_hz * (node == 1 ? bad_clock : 1.0);
       begin_s = next_s;
-      next_s += (double)f.count / bit_hz + (plb_random_uniform(&traffic) < 0.5 ? 4e-6 : 180e-6 * plb_random_uniform(&traffic));
+      next_s += (double)f.count / bit_hz +
+                (plb_random_uniform(&traffic) < 0.5 ? 4e-6 : 180e-6 * plb_random_uniform(&traffic));
     }
     const size_t k = (size_t)((t - begin_s) * bit_hz);
     const bool dominant = f.count > 0 && t >= begin_s && k < f.count && f.bit[k] == 0;
@@ -149,7 +154,8 @@ static const plb_model_fault faults[] = {
     {"weak-node", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT, "driver of one node weak: its frames are low"},
     {"slow-driver", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "drivers slow: rounded edges"},
     {"clock-off", PLB_FAULT_PROTOCOL, PLB_IN_COMPONENT, "bit time of one node too short"},
-    {"terminator-missing", PLB_FAULT_TERMINATOR, PLB_IN_WIRING, "one terminator missing: levels high, recessive edges slow, ringing"},
+    {"terminator-missing", PLB_FAULT_TERMINATOR, PLB_IN_WIRING,
+     "one terminator missing: levels high, recessive edges slow, ringing"},
     {"terminator-extra", PLB_FAULT_TERMINATOR, PLB_IN_WIRING, "terminators too many: levels low"},
     {"high-to-ground", PLB_FAULT_SHORT, PLB_IN_WIRING, "high wire leaks or is shorted to ground"},
     {"low-to-supply", PLB_FAULT_SHORT, PLB_IN_WIRING, "low wire leaks or is shorted to supply"},
@@ -157,13 +163,22 @@ static const plb_model_fault faults[] = {
     {"joint-in-high", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance in the high wire"},
     {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "low wire opens now and then"},
     {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "wires untwisted beside ignition leads"},
-    {"poor-ground", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "ground of one node off: both wires shift while it sends"},
+    {"poor-ground", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND,
+     "ground of one node off: both wires shift while it sends"},
     {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "5 V supply of the drivers low"},
 };
 
 const plb_model_family plb_can_pair = {
-    .name = "can-pair", .type = "can-pair", .text = "CAN high speed, 500 kbit/s, both wires, four nodes",
-    .channel = {{"can-high", "V", "high wire against ground", PLB_BY_PROBE, 5.0, 0.012, 0}, {"can-low", "V", "low wire against ground", PLB_BY_PROBE, 5.0, 0.012, 0}},
-    .channels = 2, .cycle = "edge:level=3V,slope=rising,channel=can-high", .rate_hz = 20e6, .duration_s = 2.5e-3,
+    .name = "can-pair",
+    .type = "can-pair",
+    .text = "CAN high speed, 500 kbit/s, both wires, four nodes",
+    .channel = {{"can-high", "V", "high wire against ground", PLB_BY_PROBE, 5.0, 0.012, 0},
+                {"can-low", "V", "low wire against ground", PLB_BY_PROBE, 5.0, 0.012, 0}},
+    .channels = 2,
+    .cycle = "edge:level=3V,slope=rising,channel=can-high",
+    .rate_hz = 20e6,
+    .duration_s = 2.5e-3,
     .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_LIKE_PARTS | PLB_HAS_BUS | PLB_HAS_CODE,
-    .fault = faults, .faults = sizeof faults / sizeof faults[0], .simulate = simulate_can};
+    .fault = faults,
+    .faults = sizeof faults / sizeof faults[0],
+    .simulate = simulate_can};

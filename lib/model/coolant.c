@@ -1,6 +1,7 @@
 /*
- * Coolant sensor: an NTC (Steinhart and Hart) to ground, a pull-up resistor to 5 V in the control unit; many control units switch to a
- * smaller pull-up when warm, so the voltage jumps up once and falls again. Warm-up: heat in, coolant and walls as one lump, then a thermostat.
+ * Coolant sensor: an NTC (Steinhart and Hart) to ground, a pull-up resistor to 5 V in the control unit; many control
+ * units switch to a smaller pull-up when warm, so the voltage jumps up once and falls again. Warm-up: heat in,
+ * coolant and walls as one lump, then a thermostat.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -37,7 +38,8 @@ static plb_status simulate_coolant(plb_draw *draw, plb_error *err) {
   const double built = plb_part(draw, 1.0, 0.012) * (1.0 + 1.2 * plb_fault(draw, "biased-sensor"));
   const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 4000.0);
   const double leak = plb_fault(draw, "leak-to-ground"), leak_ohm = leak > 0.0 ? 20e3 * pow(0.01, leak) : 1e9;
-  const double pull_v = plb_part(draw, 5.0, 0.004) - 1.6 * plb_fault(draw, "weak-supply"), pull_ohm = plb_part(draw, 2600.0, 0.01) * (1.0 + 3.0 * plb_fault(draw, "weak-pull-up"));
+  const double pull_v = plb_part(draw, 5.0, 0.004) - 1.6 * plb_fault(draw, "weak-supply"),
+               pull_ohm = plb_part(draw, 2600.0, 0.01) * (1.0 + 3.0 * plb_fault(draw, "weak-pull-up"));
   const double small_ohm = plb_part(draw, 320.0, 0.01), switch_cel = plb_part(draw, 50.0, 0.01);
   const double ground_v = 0.9 * plb_fault(draw, "poor-ground");
   const double lag_s = plb_part(draw, 4.0, 0.1) + 160.0 * plb_fault(draw, "lazy-sensor");
@@ -77,8 +79,16 @@ static const plb_model_fault faults[] = {
 static const char *const states[] = {"pull-up-switch", NULL};
 
 const plb_model_family plb_coolant_warm_up = {
-    .name = "coolant-warm-up", .type = "coolant-temperature", .text = "coolant sensor (NTC) over a warm-up from ambient, one pull-up",
-    .channel = {{"coolant", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.008, 0}}, .channels = 1,
-    .cycle = "once", .rate_hz = 50, .duration_s = 600,
+    .name = "coolant-warm-up",
+    .type = "coolant-temperature",
+    .text = "coolant sensor (NTC) over a warm-up from ambient, one pull-up",
+    .channel = {{"coolant", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.008, 0}},
+    .channels = 1,
+    .cycle = "once",
+    .rate_hz = 50,
+    .duration_s = 600,
     .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_PULLUP | PLB_HAS_SENSING | PLB_HAS_MOTION,
-    .fault = faults, .faults = sizeof faults / sizeof faults[0], .state = states, .simulate = simulate_coolant};
+    .fault = faults,
+    .faults = sizeof faults / sizeof faults[0],
+    .state = states,
+    .simulate = simulate_coolant};

@@ -1,7 +1,8 @@
 /*
- * Cranking: battery, starter and engine as one system. Motor: V = I R + K w, torque K I (permanent-magnet starter, seen at the crank).
- * Engine: each cylinder compresses its charge polytropically (plb_polytropic_pa(), slider-crank volume); the torque is the pressure above
- * the ambient times dV/dangle. Inertia: J dw/dt = K I - gas - friction. The humps of current are the compressions.
+ * Cranking: battery, starter and engine as one system. Motor: V = I R + K w, torque K I (permanent-magnet starter,
+ * seen at the crank). Engine: each cylinder compresses its charge polytropically (plb_polytropic_pa(), slider-crank
+ * volume); the torque is the pressure above the ambient times dV/dangle. Inertia: J dw/dt = K I - gas - friction. The
+ * humps of current are the compressions.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -17,10 +18,11 @@ typedef struct engine {
 
 typedef struct starter {
   double source_v, source_ohm, path_ohm, k; /* K in volt-seconds, equal to newton-metres per ampere */
-  double pinion_s; /* from battery connected to engine moving */
+  double pinion_s;                          /* from battery connected to engine moving */
 } starter;
 
-/* Displacement 0.5 litre a cylinder, compression 10; leakage and cold walls make the exponent about 1.25 at cranking, from memory. */
+/* Displacement 0.5 litre a cylinder, compression 10; leakage and cold walls make the exponent about 1.25 at
+ * cranking, from memory. */
 static void make_gas_torque(double exponent, double gas_nm[GRID + 1]) {
   const double clearance_m3 = 0.5e-3 / 9.0, ambient_pa = 1.0e5, rod = 3.3;
   for (int i = 0; i <= GRID; i++) {
@@ -30,7 +32,9 @@ static void make_gas_torque(double exponent, double gas_nm[GRID + 1]) {
       continue; /* a valve is open: no work to speak of */
     const double step = plb_two_pi / 720.0;
     const double volume = plb_cylinder_volume(angle, 10.0, rod);
-    const double slope_m3 = clearance_m3 * (plb_cylinder_volume(angle + step, 10.0, rod) - plb_cylinder_volume(angle - step, 10.0, rod)) / (2.0 * step);
+    const double slope_m3 =
+        clearance_m3 * (plb_cylinder_volume(angle + step, 10.0, rod) - plb_cylinder_volume(angle - step, 10.0, rod)) /
+        (2.0 * step);
     const double start = plb_cylinder_volume(plb_two_pi * 200.0 / 360.0, 10.0, rod);
     const double loss = i > 360 ? 0.78 : 1.0; /* what leaked and cooled on the way up is missing on the way down */
     gas_nm[i] = -(loss * plb_polytropic_pa(ambient_pa, start / volume, exponent) - ambient_pa) * slope_m3;
@@ -111,15 +115,19 @@ static plb_status simulate_cranking(plb_draw *draw, plb_error *err) {
     const bool pulled_in = !standstill || t > 0.25 + s.pinion_s;
     const bool closed = pulled_in && t < stop_s && !(i >= before && plb_contact_is_open(&contact, t));
     brush += 1.0;
-    step_crank(&s, &e, closed, plb_fault(draw, "worn-brushes") > 0.0 && fmod(brush * dt_s * 310.0, 1.0) < 0.5 * draw->severity, dt_s, &c);
+    step_crank(&s, &e, closed,
+               plb_fault(draw, "worn-brushes") > 0.0 && fmod(brush * dt_s * 310.0, 1.0) < 0.5 * draw->severity, dt_s,
+               &c);
     const double solenoid = standstill && t > 0.25 && t < stop_s ? 22.0 : 0.0;
     polar_v += (0.0022 * c.amp - polar_v) * dt_s / 0.25; /* the battery's slower polarisation */
-    if (t >= stop_s) /* it runs: the alternator takes over, the pinion is out */
+    if (t >= stop_s)                                     /* it runs: the alternator takes over, the pinion is out */
       c.rad_s = 0.0;
     if (i < before)
       continue;
-    const double rising = t >= stop_s ? 1.7 * (1.0 - exp(-(t - stop_s) / 0.35)) * (1.0 - plb_fault(draw, "no-charge")) : 0.0;
-    draw->x[0][i - before] = volts ? s.source_v - s.source_ohm * (c.amp + solenoid) - polar_v + rising : c.amp + solenoid;
+    const double rising =
+        t >= stop_s ? 1.7 * (1.0 - exp(-(t - stop_s) / 0.35)) * (1.0 - plb_fault(draw, "no-charge")) : 0.0;
+    draw->x[0][i - before] =
+        volts ? s.source_v - s.source_ohm * (c.amp + solenoid) - polar_v + rising : c.amp + solenoid;
   }
   plb_add_interference(draw, 0, "ignition-interference", volts ? 2.5 : 60.0);
   return PLB_OK;
@@ -127,7 +135,8 @@ static plb_status simulate_cranking(plb_draw *draw, plb_error *err) {
 
 static const plb_model_fault faults[] = {
     {"low-compression", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT, "one cylinder leaks: one low hump in four"},
-    {"low-compression-all", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "all cylinders leak alike (timing, worn bores): even, low, fast"},
+    {"low-compression-all", PLB_FAULT_SENSOR, PLB_IN_COMPONENT,
+     "all cylinders leak alike (timing, worn bores): even, low, fast"},
     {"drag", PLB_FAULT_STUCK, PLB_IN_COMPONENT, "engine or starter drags"},
     {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT, "armature of the starter shorted: much current, little speed"},
     {"worn-brushes", PLB_FAULT_TRACK, PLB_IN_COMPONENT, "brushes of the starter worn"},
@@ -138,19 +147,43 @@ static const plb_model_fault faults[] = {
     {"weak-battery", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "battery discharged or worn: internal resistance up"},
 };
 enum { FAULTS = sizeof faults / sizeof faults[0] };
-enum { HAS = PLB_HAS_WINDING | PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_MOTION | PLB_HAS_LIKE_PARTS | PLB_HAS_TRACK | PLB_HAS_SENSING };
+enum {
+  HAS = PLB_HAS_WINDING | PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_MOTION | PLB_HAS_LIKE_PARTS | PLB_HAS_TRACK |
+        PLB_HAS_SENSING
+};
 static const char *const states[] = {"from-standstill", NULL};
 static const plb_model_reason reasons[] = {
     {PLB_FAULT_SHORT, "a short here melts cables; what leaks at rest is the matter of parasitic draw"}};
 
 const plb_model_family plb_starter_current = {
-    .name = "starter-current", .type = "starter-current", .text = "starter current, four cylinders, cranking without starting",
-    .channel = {{"starter-current", "A", "clamp round all battery ground cables", PLB_BY_CLAMP, 600.0, 0.8, 5e3}}, .channels = 1,
-    .cycle = "repeat", .rate_hz = 10e3, .duration_s = 3.0,
-    .has = HAS, .fault = faults, .faults = FAULTS, .reason = reasons, .reasons = 1, .state = states, .simulate = simulate_cranking};
+    .name = "starter-current",
+    .type = "starter-current",
+    .text = "starter current, four cylinders, cranking without starting",
+    .channel = {{"starter-current", "A", "clamp round all battery ground cables", PLB_BY_CLAMP, 600.0, 0.8, 5e3}},
+    .channels = 1,
+    .cycle = "repeat",
+    .rate_hz = 10e3,
+    .duration_s = 3.0,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .reason = reasons,
+    .reasons = 1,
+    .state = states,
+    .simulate = simulate_cranking};
 
 const plb_model_family plb_battery_cranking = {
-    .name = "battery-cranking", .type = "battery-cranking", .text = "battery voltage from rest over cranking to running",
-    .channel = {{"battery", "V", "across the battery posts", PLB_BY_PROBE, 20.0, 0.01, 0}}, .channels = 1,
-    .cycle = "once", .rate_hz = 5e3, .duration_s = 4.0,
-    .has = HAS, .fault = faults, .faults = FAULTS, .reason = reasons, .reasons = 1, .simulate = simulate_cranking};
+    .name = "battery-cranking",
+    .type = "battery-cranking",
+    .text = "battery voltage from rest over cranking to running",
+    .channel = {{"battery", "V", "across the battery posts", PLB_BY_PROBE, 20.0, 0.01, 0}},
+    .channels = 1,
+    .cycle = "once",
+    .rate_hz = 5e3,
+    .duration_s = 4.0,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .reason = reasons,
+    .reasons = 1,
+    .simulate = simulate_cranking};

@@ -10,7 +10,9 @@ double plb_fault(const plb_draw *draw, const char *name) {
 
 bool plb_in_state(const plb_draw *draw, const char *state) { return draw->state && strcmp(draw->state, state) == 0; }
 
-double plb_between(plb_draw *draw, double low, double high) { return low + (high - low) * plb_random_uniform(&draw->part); }
+double plb_between(plb_draw *draw, double low, double high) {
+  return low + (high - low) * plb_random_uniform(&draw->part);
+}
 
 double plb_normal(plb_draw *draw) {
   const double z = plb_random_normal(&draw->part);
@@ -78,7 +80,8 @@ static void list_faults(const plb_model_family *family, char *out, size_t size) 
   size_t used = 0;
   out[0] = 0;
   for (size_t i = 0; i < plb_model_fault_count(family) && used < size; i++) {
-    const int wrote = plb_text_print(out + used, size - used, "%s%s", i ? ", " : "", plb_model_fault_at(family, i)->name);
+    const int wrote =
+        plb_text_print(out + used, size - used, "%s%s", i ? ", " : "", plb_model_fault_at(family, i)->name);
     used += wrote > 0 ? (size_t)wrote : 0;
   }
 }
@@ -92,7 +95,8 @@ static plb_status check_request(const plb_model_family *family, const plb_model_
     return plb_fail(err, PLB_EUSAGE, "%s has no fault \"%s\"; it has %s", family->name, request->fault, names);
   }
   if (request->state && !has_state(family, request->state))
-    return plb_fail(err, PLB_EUSAGE, "%s has no state \"%s\"; leave it out for the usual one", family->name, request->state);
+    return plb_fail(err, PLB_EUSAGE, "%s has no state \"%s\"; leave it out for the usual one", family->name,
+                    request->state);
   if (!(request->rate_hz >= 0.0 && request->duration_s >= 0.0 && request->speed_per_min >= 0.0))
     return plb_fail(err, PLB_EUSAGE, "rate, duration and speed must not be negative; 0 means the family's own");
   return PLB_OK;
@@ -120,7 +124,8 @@ static void begin(plb_draw *draw, const plb_model_family *family, const plb_mode
 }
 
 static void add_notes(plb_capture *capture, const plb_draw *draw, const plb_model_request *request) {
-  plb_capture_add_note(capture, "modelled, not measured: %s, seed %llu", draw->family->name, (unsigned long long)request->seed);
+  plb_capture_add_note(capture, "modelled, not measured: %s, seed %llu", draw->family->name,
+                       (unsigned long long)request->seed);
   if (draw->fault && draw->severity > 0.0)
     plb_capture_add_note(capture, "modelled fault: %s, severity %.3g", draw->fault->name, draw->severity);
   if (draw->state)
@@ -141,7 +146,8 @@ plb_status plb_model_draw(plb_capture **out, const plb_model_family *family, con
   bool whole = capture != NULL;
   for (size_t c = 0; c < family->channels; c++)
     whole = whole && draw.x[c];
-  status = whole ? family->simulate(&draw, err) : plb_fail(err, PLB_ENOMEM, "not enough memory to draw a recording; close other programs");
+  status = whole ? family->simulate(&draw, err)
+                 : plb_fail(err, PLB_ENOMEM, "not enough memory to draw a recording; close other programs");
   if (!status)
     status = plb_meter_record(&draw, capture, err);
   if (status)

@@ -1,8 +1,8 @@
 #ifndef PLB_MODEL_DRAW_H
 #define PLB_MODEL_DRAW_H
 /**
- * @file  What a family's simulate function works with: one draw in progress. Three independent random streams, so that a fault changes
- * the circuit and nothing else: parts and conditions, chance events of faults, instrument.
+ * @file  What a family's simulate function works with: one draw in progress. Three independent random streams, so
+ * that a fault changes the circuit and nothing else: parts and conditions, chance events of faults, instrument.
  */
 #include "model/model.h"
 
@@ -17,8 +17,8 @@ typedef struct plb_draw {
   double rate_hz;
   size_t n;
   double *x[PLB_MODEL_CHANNELS]; /**< [size: n] zeroed; at the test points */
-  double speed_per_min; /**< drawn from the family's range, or asked for */
-  double supply_v;      /**< set by the family; NaN until then */
+  double speed_per_min;          /**< drawn from the family's range, or asked for */
+  double supply_v;               /**< set by the family; NaN until then */
   double temperature_cel;
 } plb_draw;
 
@@ -38,9 +38,12 @@ double plb_joint_ohm(double severity, double worst_ohm);
 /** 1 at severity 0, `worst` at 1, growing or falling by equal factors between. */
 double plb_scaled(double severity, double worst);
 
-/** A contact that opens now and then. Openings at small severity are among those at large severity, and last shorter; all last at least least_s. */
+/** A contact that opens now and then. Openings at small severity are among those at large severity, and last
+ * shorter; all last at least least_s. */
 typedef struct plb_contact {
-  struct { double from_s, to_s; } open[64];
+  struct {
+    double from_s, to_s;
+  } open[64];
   size_t count, next;
 } plb_contact;
 void plb_contact_plan(plb_draw *draw, const char *fault, double per_s, double least_s, double longest_s,
@@ -49,9 +52,10 @@ void plb_contact_plan(plb_draw *draw, const char *fault, double per_s, double le
 bool plb_contact_is_open(plb_contact *contact, double at_s);
 
 /** Where the contact of `fault` is open, channel c stands at `level`, reached with the time constant tau_s. */
-void plb_break_signal(plb_draw *draw, size_t c, const char *fault, double per_s, double least_s, double longest_s, double level,
-                      double tau_s);
-/** Damped bursts of up to `peak` at the rate of the sparks (four cylinders at the draw's speed, or 2000/min) on channel c. */
+void plb_break_signal(plb_draw *draw, size_t c, const char *fault, double per_s, double least_s, double longest_s,
+                      double level, double tau_s);
+/** Damped bursts of up to `peak` at the rate of the sparks (four cylinders at the draw's speed, or 2000/min) on
+ * channel c. */
 void plb_add_interference(plb_draw *draw, size_t c, const char *fault, double peak);
 
 #endif

@@ -6,7 +6,8 @@
 /** All families, ends with NULL. */
 extern const plb_model_family *const plb_model_families[];
 
-extern const plb_model_family plb_crank_inductive_60_2_idle, plb_crank_inductive_60_2_cranking, plb_crank_inductive_60_2_clamped;
+extern const plb_model_family plb_crank_inductive_60_2_idle, plb_crank_inductive_60_2_cranking,
+    plb_crank_inductive_60_2_clamped;
 extern const plb_model_family plb_crank_inductive_36_1_idle, plb_crank_inductive_36_1_cranking;
 extern const plb_model_family plb_wheel_speed_inductive, plb_transmission_speed_inductive;
 extern const plb_model_family plb_injector_voltage, plb_injector_current;

@@ -1,6 +1,7 @@
 /*
- * Hall switch: the field over the angle (wheel.c) through a switch with two thresholds; the output transistor pulls the wire to ground, a
- * resistor in the control unit pulls it up. Unplugged there is no pull-up, so a healthy sensor shows 0 V.
+ * Hall switch: the field over the angle (wheel.c) through a switch with two thresholds; the output transistor pulls
+ * the wire to ground, a resistor in the control unit pulls it up. Unplugged there is no pull-up, so a healthy sensor
+ * shows 0 V.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -19,10 +20,12 @@ static switch_circuit make_switch(plb_draw *draw, const plb_hall_set *set, bool 
   const double weak = plb_fault(draw, "weak-pull-up"), supply = plb_fault(draw, "weak-supply");
   switch_circuit s = {.dead = false};
   const double middle = plb_part(draw, 0.47, 0.03) + 0.25 * supply;
-  const double width = plb_part(draw, 0.10, 0.08); /* hysteresis, thresholds some ten per cent of the swing apart: from memory */
+  const double width =
+      plb_part(draw, 0.10, 0.08); /* hysteresis, thresholds some ten per cent of the swing apart: from memory */
   s.on_at = middle + width / 2.0;
   s.off_below = middle - width / 2.0;
-  const double pull_v = plb_part(draw, set->pull_v, 0.006), pull_ohm = plb_part(draw, set->pull_ohm, 0.02) * plb_scaled(weak, 60.0);
+  const double pull_v = plb_part(draw, set->pull_v, 0.006),
+               pull_ohm = plb_part(draw, set->pull_ohm, 0.02) * plb_scaled(weak, 60.0);
   const double leak = plb_fault(draw, "leak-to-ground");
   const double leak_ohm = leak > 0.0 ? 20e3 * pow(0.02, leak) : 400e3;
   const double low_ohm = plb_part(draw, 22.0, 0.1) + plb_joint_ohm(plb_fault(draw, "joint"), 6.0 * set->pull_ohm);
@@ -44,11 +47,13 @@ static double step_switch(const switch_circuit *s, bool *on, double before, doub
   if (next != *on && now != before) {
     const double at = ((next ? s->on_at : s->off_below) - before) / (now - before);
     const double first_s = fmax(0.0, fmin(1.0, at)) * dt_s;
-    v = *on ? s->low_v + (v - s->low_v) * exp(-first_s / s->fall_s) : s->high_v + (v - s->high_v) * exp(-first_s / s->rise_s);
+    v = *on ? s->low_v + (v - s->low_v) * exp(-first_s / s->fall_s)
+            : s->high_v + (v - s->high_v) * exp(-first_s / s->rise_s);
     left_s -= first_s;
   }
   *on = next;
-  return next ? s->low_v + (v - s->low_v) * exp(-left_s / s->fall_s) : s->high_v + (v - s->high_v) * exp(-left_s / s->rise_s);
+  return next ? s->low_v + (v - s->low_v) * exp(-left_s / s->fall_s)
+              : s->high_v + (v - s->high_v) * exp(-left_s / s->rise_s);
 }
 
 static void cut_windows(const double *window, double bent, double *profile) {
@@ -81,7 +86,8 @@ static plb_status make_field(plb_draw *draw, const plb_hall_set *set, double *fl
   return plb_wheel_flux(profile, cells, pitch, cut.gap_pitches * pitch, cut.runout, flux, err);
 }
 
-plb_status plb_hall_render(plb_draw *draw, const plb_hall_set *set, bool connected, const double *turns, double *out, plb_error *err) {
+plb_status plb_hall_render(plb_draw *draw, const plb_hall_set *set, bool connected, const double *turns, double *out,
+                           plb_error *err) {
   double flux[MOST_CELLS + 1];
   int cells;
   const plb_status status = make_field(draw, set, flux, &cells, err);
@@ -152,7 +158,8 @@ static const plb_model_fault faults[] = {
     {"leak-to-ground", PLB_FAULT_SHORT, PLB_IN_WIRING, "signal wire leaks to ground: the high level falls"},
     {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "wire beside ignition leads"},
     {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "signal contact opens now and then"},
-    {"weak-pull-up", PLB_FAULT_PULLUP, PLB_IN_SUPPLY_OR_GROUND, "pull-up in the control unit has become high in resistance"},
+    {"weak-pull-up", PLB_FAULT_PULLUP, PLB_IN_SUPPLY_OR_GROUND,
+     "pull-up in the control unit has become high in resistance"},
     {"no-pull-up", PLB_FAULT_PULLUP, PLB_IN_SUPPLY_OR_GROUND, "pull-up missing or signal wire broken: flat at 0 V"},
     {"poor-ground", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "sensor's ground has resistance: the low level rises"},
     {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "sensor's supply too low: its thresholds move"},
@@ -167,27 +174,63 @@ static const double cam_windows[] = {0.03, 0.22, 0.28, 0.36, 0.53, 0.61, 0.78, 0
 static const plb_hall_set set_cam = {0, 0, cam_windows, 0.10, 5.0, 2.2e3, 4.7e-9};
 
 const plb_model_family plb_crank_hall_idle = {
-    .name = "crank-hall-idle", .type = "crank-hall", .text = "Hall crank sensor, 60-2 wheel, four cylinders, idle",
-    .channel = {{"crank", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 10.0, 0.012, 0}}, .channels = 1,
-    .cycle = "wheel:teeth=60,missing=2", .rate_hz = 100e3, .duration_s = 0.8, .low_per_min = 720, .high_per_min = 900,
-    .has = HAS, .fault = faults, .faults = FAULTS, .state = states, .simulate = simulate_crank_hall, .set = &set_crank};
+    .name = "crank-hall-idle",
+    .type = "crank-hall",
+    .text = "Hall crank sensor, 60-2 wheel, four cylinders, idle",
+    .channel = {{"crank", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 10.0, 0.012, 0}},
+    .channels = 1,
+    .cycle = "wheel:teeth=60,missing=2",
+    .rate_hz = 100e3,
+    .duration_s = 0.8,
+    .low_per_min = 720,
+    .high_per_min = 900,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .state = states,
+    .simulate = simulate_crank_hall,
+    .set = &set_crank};
 
 const plb_model_family plb_crank_hall_cranking = {
-    .name = "crank-hall-cranking", .type = "crank-hall", .text = "Hall crank sensor, 60-2 wheel, with starter current, cranking",
+    .name = "crank-hall-cranking",
+    .type = "crank-hall",
+    .text = "Hall crank sensor, 60-2 wheel, with starter current, cranking",
     .channel = {{"crank", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 10.0, 0.012, 0},
                 {"starter-current", "A", "clamp round the battery cable", PLB_BY_CLAMP, 500.0, 0.8, 10e3}},
-    .channels = 2, .cycle = "wheel:teeth=60,missing=2,channel=crank", .rate_hz = 25e3, .duration_s = 2.4, .low_per_min = 180, .high_per_min = 260,
-    .has = HAS, .fault = faults, .faults = FAULTS, .state = states, .simulate = simulate_crank_hall, .set = &set_crank};
+    .channels = 2,
+    .cycle = "wheel:teeth=60,missing=2,channel=crank",
+    .rate_hz = 25e3,
+    .duration_s = 2.4,
+    .low_per_min = 180,
+    .high_per_min = 260,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .state = states,
+    .simulate = simulate_crank_hall,
+    .set = &set_crank};
 
 const plb_model_family plb_cam_hall = {
-    .name = "cam-hall", .type = "cam-hall", .text = "Hall cam sensor, four teeth of two widths, idle",
-    .channel = {{"cam", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 10.0, 0.012, 0}}, .channels = 1,
-    .cycle = "repeat", .rate_hz = 50e3, .duration_s = 1.6, .low_per_min = 720, .high_per_min = 900,
-    .has = HAS, .fault = faults, .faults = FAULTS, .state = states, .simulate = simulate_cam_hall, .set = &set_cam};
+    .name = "cam-hall",
+    .type = "cam-hall",
+    .text = "Hall cam sensor, four teeth of two widths, idle",
+    .channel = {{"cam", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 10.0, 0.012, 0}},
+    .channels = 1,
+    .cycle = "repeat",
+    .rate_hz = 50e3,
+    .duration_s = 1.6,
+    .low_per_min = 720,
+    .high_per_min = 900,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .state = states,
+    .simulate = simulate_cam_hall,
+    .set = &set_cam};
 
 /*
- * Cam with crank: the cam's angle against the crank's. With variable timing the cam is parked at idle and advanced when running;
- * a belt or chain that has jumped is off in every state.
+ * Cam with crank: the cam's angle against the crank's. With variable timing the cam is parked at idle and advanced
+ * when running; a belt or chain that has jumped is off in every state.
  */
 static const plb_inductive_set set_cam_crank = {60, 2, 4, false, 6.5e-3, 0.10, 860, 0.37, 0, 22e3, 0, 0, 0.05};
 
@@ -214,7 +257,8 @@ static plb_status simulate_cam_crank(plb_draw *draw, plb_error *err) {
   return status;
 }
 
-/* Joints, gaps and grounds of the two sensors are the matter of their own families: these names act on one of the two only. */
+/* Joints, gaps and grounds of the two sensors are the matter of their own families: these names act on one of
+ * the two only. */
 static const plb_model_fault pair_faults[] = {
     {"jumped-belt", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "belt or chain has jumped: the cam is late in every state"},
     {"slack-chain", PLB_FAULT_STUCK, PLB_IN_COMPONENT, "slack chain: the cam sways against the crank"},
@@ -236,9 +280,20 @@ enum { PAIR_FAULTS = sizeof pair_faults / sizeof pair_faults[0] };
 static const char *const pair_states[] = {"advanced", NULL};
 
 const plb_model_family plb_cam_crank = {
-    .name = "cam-crank", .type = "cam-crank", .text = "cam sensor (Hall) with crank sensor (inductive, 60-2): timing, idle, cam parked",
+    .name = "cam-crank",
+    .type = "cam-crank",
+    .text = "cam sensor (Hall) with crank sensor (inductive, 60-2): timing, idle, cam parked",
     .channel = {{"crank", "V", "between the two wires of the crank sensor, connected", PLB_BY_PROBE, 20.0, 0.012, 0},
-                {"cam", "V", "signal wire of the cam sensor against its ground, connected", PLB_BY_PROBE, 10.0, 0.012, 0}},
-    .channels = 2, .cycle = "wheel:teeth=60,missing=2,revs=2,channel=crank", .rate_hz = 50e3, .duration_s = 1.2, .low_per_min = 720, .high_per_min = 900,
-    .has = HAS | PLB_HAS_WINDING | PLB_HAS_POLARITY | PLB_HAS_MOTION | PLB_HAS_SENSING, .fault = pair_faults, .faults = PAIR_FAULTS,
-    .state = pair_states, .simulate = simulate_cam_crank};
+                {"cam", "V", "signal wire of the cam sensor against its ground, connected", PLB_BY_PROBE, 10.0, 0.012,
+                 0}},
+    .channels = 2,
+    .cycle = "wheel:teeth=60,missing=2,revs=2,channel=crank",
+    .rate_hz = 50e3,
+    .duration_s = 1.2,
+    .low_per_min = 720,
+    .high_per_min = 900,
+    .has = HAS | PLB_HAS_WINDING | PLB_HAS_POLARITY | PLB_HAS_MOTION | PLB_HAS_SENSING,
+    .fault = pair_faults,
+    .faults = PAIR_FAULTS,
+    .state = pair_states,
+    .simulate = simulate_cam_crank};

@@ -1,8 +1,9 @@
 /*
- * Ignition coil. Primary: exact exponential rise through the transistor, limited; switched off, the primary rings up until the gap breaks down
- * or the transistor's clamp (350..500 V, data sheet of an ignition driver) holds; then the burn line, reflected by the turns ratio; when the
- * energy is used up the rest rings out with the coil's inductance and capacitance (plb_ring). Secondary: the same event seen by a capacitive
- * pick-up, uncalibrated; on a wasted-spark coil half the cylinders are inverted.
+ * Ignition coil. Primary: exact exponential rise through the transistor, limited; switched off, the primary rings up
+ * until the gap breaks down or the transistor's clamp (350..500 V, data sheet of an ignition driver) holds; then the
+ * burn line, reflected by the turns ratio; when the energy is used up the rest rings out with the coil's inductance
+ * and capacitance (plb_ring). Secondary: the same event seen by a capacitive pick-up, uncalibrated; on a wasted-spark
+ * coil half the cylinders are inverted.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -31,9 +32,11 @@ static coil make_coil(plb_draw *draw) {
   c.rise_s = plb_part(draw, 14e-6, 0.05) + 60e-6 * plb_fault(draw, "slow-driver");
   c.full_a = c.limit_a;
   const int bad = (int)plb_random_below(&draw->part, PLUGS);
-  const double ratio = plb_part(draw, 85.0, 0.02) * shorted; /* secondary over primary turns; here shorted turns are in the secondary too */
+  const double ratio = plb_part(draw, 85.0, 0.02) *
+                       shorted; /* secondary over primary turns; here shorted turns are in the secondary too */
   for (int k = 0; k < PLUGS; k++) {
-    const double wide = k == bad ? plb_fault(draw, "wide-gap") : 0.0, fouled = k == bad ? plb_fault(draw, "fouled-plug") : 0.0;
+    const double wide = k == bad ? plb_fault(draw, "wide-gap") : 0.0,
+                 fouled = k == bad ? plb_fault(draw, "fouled-plug") : 0.0;
     c.spark_v[k] = plb_part(draw, 19e3, 0.04) * (1.0 + 0.9 * wide) * (1.0 - 0.7 * fouled) / 70.0;
     c.burn_v[k] = plb_part(draw, 1150.0, 0.03) * (1.0 + 0.8 * wide) * (1.0 - 0.45 * fouled) / ratio + 10.0;
     c.burn_s[k] = plb_part(draw, 1.5e-3, 0.03) * (1.0 - 0.55 * wide) * (1.0 + 0.5 * fouled);
@@ -45,12 +48,13 @@ static coil make_coil(plb_draw *draw) {
 }
 
 typedef struct event {
-  double off_a;    /* current reached */
+  double off_a; /* current reached */
   double spark_v, burn_v, burn_s, peak_v;
   int plug;
 } event;
 
-/* Energy counts: half the current is a quarter of the burn, and a weak coil cannot reach the breakdown of the gap at all. */
+/* Energy counts: half the current is a quarter of the burn, and a weak coil cannot reach the breakdown of the
+ * gap at all. */
 static event begin_event(const coil *c, plb_draw *draw, int plug) {
   event e = {.plug = plug};
   e.off_a = fmin(c->limit_a, plb_rl_current(0.0, c->supply_v - c->on_v, c->ohm, c->henry, c->dwell_s));
@@ -75,9 +79,11 @@ static double after_off(const coil *c, const event *e, double t, double burn_ris
     if (e->burn_s <= 0.0) /* rings down from the peak without a spark */
       return c->supply_v + plb_ring_at(&c->tail, 0.55 * e->peak_v, 0.0, since);
     const double share = since / e->burn_s;
-    const double line = c->supply_v + e->burn_v * (1.0 - 0.10 * sin(plb_pi * fmin(1.0, share * 1.6)) + burn_rise * share * share);
+    const double line =
+        c->supply_v + e->burn_v * (1.0 - 0.10 * sin(plb_pi * fmin(1.0, share * 1.6)) + burn_rise * share * share);
     /* leakage inductance rings when the gap breaks down */
-    return line + (e->peak_v - line) * exp(-since / 9e-6) * cos(plb_two_pi * 60e3 * since) * (since < 90e-6 ? 1.0 : 0.0);
+    return line +
+           (e->peak_v - line) * exp(-since / 9e-6) * cos(plb_two_pi * 60e3 * since) * (since < 90e-6 ? 1.0 : 0.0);
   }
   const double after = since - e->burn_s;
   return c->supply_v + plb_ring_at(&c->tail, e->burn_v * 1.1, 0.0, after);
@@ -96,21 +102,24 @@ static double on_voltage(const coil *c, double t) {
 }
 
 typedef struct ignition_set {
-  int view;       /* PRIMARY_VOLTAGE ... */
-  int sparks;     /* of this coil in two turns of the crank */
+  int view;   /* PRIMARY_VOLTAGE ... */
+  int sparks; /* of this coil in two turns of the crank */
   int plugs;
-  bool inverts;   /* wasted spark: every other firing of the lead is seen upside down */
+  bool inverts; /* wasted spark: every other firing of the lead is seen upside down */
 } ignition_set;
 
 static double view(const ignition_set *set, const coil *c, const event *e, double t_on, double t_off, double sign) {
   if (set->view == PRIMARY_CURRENT || set->view == COMMAND)
     return t_off >= 0.0 ? e->off_a * exp(-t_off / (0.4 * c->rise_s)) : t_on >= 0.0 ? on_current(c, t_on) : 0.0;
   if (set->view == PRIMARY_VOLTAGE)
-    return t_off >= 0.0 ? after_off(c, e, t_off, c->burn_rise[e->plug]) : t_on >= 0.0 ? on_voltage(c, t_on) : c->supply_v;
+    return t_off >= 0.0  ? after_off(c, e, t_off, c->burn_rise[e->plug])
+           : t_on >= 0.0 ? on_voltage(c, t_on)
+                         : c->supply_v;
   /* secondary: what is seen over supply, times an unknown share; the start of dwell rings a little the other way */
-  const double swing = t_off >= 0.0  ? after_off(c, e, t_off, c->burn_rise[e->plug]) - c->supply_v
-                       : t_on >= 0.0 ? -14.0 * exp(-t_on / 0.9e-3) * (1.0 - 0.8 * cos(plb_two_pi * 7e3 * t_on) * exp(-t_on / 0.25e-3))
-                                     : 0.0;
+  const double swing =
+      t_off >= 0.0  ? after_off(c, e, t_off, c->burn_rise[e->plug]) - c->supply_v
+      : t_on >= 0.0 ? -14.0 * exp(-t_on / 0.9e-3) * (1.0 - 0.8 * cos(plb_two_pi * 7e3 * t_on) * exp(-t_on / 0.25e-3))
+                    : 0.0;
   return -sign * swing * 0.010;
 }
 
@@ -194,28 +203,80 @@ static const ignition_set set_voltage = {PRIMARY_VOLTAGE, 4, 4, false}, set_curr
 static const ignition_set set_wasted = {SECONDARY, 4, 4, true}, set_command = {COMMAND, 1, 1, false};
 
 const plb_model_family plb_coil_primary_voltage = {
-    .name = "coil-primary-voltage", .type = "coil-primary-voltage", .text = "ignition coil with distributor, switched wire, idle",
-    .channel = {{"primary", "V", "switched wire of the coil against ground, attenuator rated above 500 V", PLB_BY_PROBE, 500.0, 0.25, 0}}, .channels = 1,
-    .cycle = "edge:level=7V,slope=falling", .rate_hz = 400e3, .duration_s = 0.3, .low_per_min = 720, .high_per_min = 880,
-    .has = HAS, .fault = primary_faults, .faults = PRIMARY_FAULTS, .reason = reasons, .reasons = 1, .simulate = simulate_ignition, .set = &set_voltage};
+    .name = "coil-primary-voltage",
+    .type = "coil-primary-voltage",
+    .text = "ignition coil with distributor, switched wire, idle",
+    .channel = {{"primary", "V", "switched wire of the coil against ground, attenuator rated above 500 V", PLB_BY_PROBE,
+                 500.0, 0.25, 0}},
+    .channels = 1,
+    .cycle = "edge:level=7V,slope=falling",
+    .rate_hz = 400e3,
+    .duration_s = 0.3,
+    .low_per_min = 720,
+    .high_per_min = 880,
+    .has = HAS,
+    .fault = primary_faults,
+    .faults = PRIMARY_FAULTS,
+    .reason = reasons,
+    .reasons = 1,
+    .simulate = simulate_ignition,
+    .set = &set_voltage};
 
 const plb_model_family plb_coil_primary_current = {
-    .name = "coil-primary-current", .type = "coil-primary-current", .text = "ignition coil with distributor, primary current, idle",
-    .channel = {{"primary-current", "A", "clamp round the coil's supply wire", PLB_BY_CLAMP, 20.0, 0.02, 20e3}}, .channels = 1,
-    .cycle = "edge:level=1A,slope=rising", .rate_hz = 100e3, .duration_s = 0.4, .low_per_min = 720, .high_per_min = 880,
-    .has = HAS & ~(unsigned)PLB_HAS_LIKE_PARTS, .fault = current_faults, .faults = CURRENT_FAULTS, .reason = reasons, .reasons = 1,
-    .simulate = simulate_ignition, .set = &set_current};
+    .name = "coil-primary-current",
+    .type = "coil-primary-current",
+    .text = "ignition coil with distributor, primary current, idle",
+    .channel = {{"primary-current", "A", "clamp round the coil's supply wire", PLB_BY_CLAMP, 20.0, 0.02, 20e3}},
+    .channels = 1,
+    .cycle = "edge:level=1A,slope=rising",
+    .rate_hz = 100e3,
+    .duration_s = 0.4,
+    .low_per_min = 720,
+    .high_per_min = 880,
+    .has = HAS & ~(unsigned)PLB_HAS_LIKE_PARTS,
+    .fault = current_faults,
+    .faults = CURRENT_FAULTS,
+    .reason = reasons,
+    .reasons = 1,
+    .simulate = simulate_ignition,
+    .set = &set_current};
 
 const plb_model_family plb_coil_secondary = {
-    .name = "coil-secondary", .type = "coil-secondary", .text = "secondary by capacitive pick-up, wasted spark, idle: shape and time only, never kilovolts",
-    .channel = {{"secondary", "V", "capacitive pick-up round an ignition lead, uncalibrated", PLB_BY_PICK_UP, 5.0, 0.01, 0}}, .channels = 1,
-    .cycle = "repeat", .rate_hz = 250e3, .duration_s = 0.5, .low_per_min = 720, .high_per_min = 880,
-    .has = HAS, .fault = primary_faults, .faults = PRIMARY_FAULTS, .reason = reasons, .reasons = 1, .simulate = simulate_ignition, .set = &set_wasted};
+    .name = "coil-secondary",
+    .type = "coil-secondary",
+    .text = "secondary by capacitive pick-up, wasted spark, idle: shape and time only, never kilovolts",
+    .channel = {{"secondary", "V", "capacitive pick-up round an ignition lead, uncalibrated", PLB_BY_PICK_UP, 5.0, 0.01,
+                 0}},
+    .channels = 1,
+    .cycle = "repeat",
+    .rate_hz = 250e3,
+    .duration_s = 0.5,
+    .low_per_min = 720,
+    .high_per_min = 880,
+    .has = HAS,
+    .fault = primary_faults,
+    .faults = PRIMARY_FAULTS,
+    .reason = reasons,
+    .reasons = 1,
+    .simulate = simulate_ignition,
+    .set = &set_wasted};
 
 const plb_model_family plb_coil_command = {
-    .name = "coil-command", .type = "coil-command", .text = "coil on plug with its own driver: current and command, idle",
+    .name = "coil-command",
+    .type = "coil-command",
+    .text = "coil on plug with its own driver: current and command, idle",
     .channel = {{"primary-current", "A", "clamp round the coil's supply wire", PLB_BY_CLAMP, 20.0, 0.02, 20e3},
                 {"command", "V", "command wire against the coil's ground", PLB_BY_PROBE, 10.0, 0.01, 0}},
-    .channels = 2, .cycle = "edge:level=50%states,slope=rising,channel=command", .rate_hz = 100e3, .duration_s = 1.2, .low_per_min = 720, .high_per_min = 880,
-    .has = HAS & ~(unsigned)PLB_HAS_LIKE_PARTS, .fault = command_faults, .faults = COMMAND_FAULTS, .reason = reasons, .reasons = 2,
-    .simulate = simulate_ignition, .set = &set_command};
+    .channels = 2,
+    .cycle = "edge:level=50%states,slope=rising,channel=command",
+    .rate_hz = 100e3,
+    .duration_s = 1.2,
+    .low_per_min = 720,
+    .high_per_min = 880,
+    .has = HAS & ~(unsigned)PLB_HAS_LIKE_PARTS,
+    .fault = command_faults,
+    .faults = COMMAND_FAULTS,
+    .reason = reasons,
+    .reasons = 2,
+    .simulate = simulate_ignition,
+    .set = &set_command};

@@ -1,8 +1,8 @@
 /*
  * Inductive sensor: a coil on a magnet, teeth passing, a control unit's input as the load.
  *
- * Flux over the angle: wheel.c. Voltage: Faraday's law. Circuit: resistance and inductance of the coil, load of the input, which may be
- * clamped: then the amplitude hardly follows the speed any more.
+ * Flux over the angle: wheel.c. Voltage: Faraday's law. Circuit: resistance and inductance of the coil, load of the
+ * input, which may be clamped: then the amplitude hardly follows the speed any more.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -41,7 +41,8 @@ typedef struct circuit {
   double amp; /* state */
 } circuit;
 
-/* Slope of a clamped input once it conducts: to the supply of the control unit, and of its diode to ground; from memory. */
+/* Slope of a clamped input once it conducts: to the supply of the control unit, and of its diode to ground;
+ * from memory. */
 static const double clamp_high_ohm = 110.0, clamp_low_ohm = 25.0;
 
 /* Backward Euler: L di/dt + R i + v(i) = e, where v(i) is the load's, bent where the input's clamp conducts. */
@@ -86,11 +87,14 @@ static plb_wheel_cut cut_wheel(plb_draw *draw, const plb_inductive_set *set) {
   return cut;
 }
 
-plb_status plb_inductive_render(plb_draw *draw, const plb_inductive_set *set, const double *turns, double *out, plb_error *err) {
+plb_status plb_inductive_render(plb_draw *draw, const plb_inductive_set *set, const double *turns, double *out,
+                                plb_error *err) {
   double share;
   circuit c = make_circuit(draw, set, &share);
   const plb_wheel_cut cut = cut_wheel(draw, set);
-  const double linkage = plb_part(draw, set->linkage_wb, 0.05) * share * plb_scaled(plb_fault(draw, "weak-magnet"), 0.1) * (plb_fault(draw, "reversed-leads") > 0.0 ? -1.0 : 1.0);
+  const double linkage = plb_part(draw, set->linkage_wb, 0.05) * share *
+                         plb_scaled(plb_fault(draw, "weak-magnet"), 0.1) *
+                         (plb_fault(draw, "reversed-leads") > 0.0 ? -1.0 : 1.0);
   slope_table w = {0};
   plb_contact contact;
   plb_contact_plan(draw, "intermittent-contact", 6.0, 0.0, 0.02, &contact);
@@ -120,7 +124,8 @@ static plb_status simulate_inductive(plb_draw *draw, plb_error *err) {
 }
 
 static const plb_model_fault wheel_faults[] = {
-    {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT, "turns of the coil shorted: fewer turns, less resistance and inductance"},
+    {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT,
+     "turns of the coil shorted: fewer turns, less resistance and inductance"},
     {"air-gap", PLB_FAULT_GAP, PLB_IN_COMPONENT, "air gap up to four times too wide"},
     {"weak-magnet", PLB_FAULT_GAP, PLB_IN_COMPONENT, "magnet weak: a tenth of the flux at worst"},
     {"damaged-tooth", PLB_FAULT_TOOTH, PLB_IN_COMPONENT, "one tooth bent or broken off"},
@@ -134,7 +139,8 @@ static const plb_model_fault wheel_faults[] = {
 };
 /* A ring without a gap has no place for metal in it. */
 static const plb_model_fault ring_faults[] = {
-    {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT, "turns of the coil shorted: fewer turns, less resistance and inductance"},
+    {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT,
+     "turns of the coil shorted: fewer turns, less resistance and inductance"},
     {"air-gap", PLB_FAULT_GAP, PLB_IN_COMPONENT, "air gap up to four times too wide"},
     {"weak-magnet", PLB_FAULT_GAP, PLB_IN_COMPONENT, "magnet weak: a tenth of the flux at worst"},
     {"damaged-tooth", PLB_FAULT_TOOTH, PLB_IN_COMPONENT, "one tooth bent or broken off"},
@@ -144,61 +150,150 @@ static const plb_model_fault ring_faults[] = {
     {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "screen open, wire beside ignition leads"},
     {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "contact opens now and then"},
 };
-enum { WHEEL_FAULTS = sizeof wheel_faults / sizeof wheel_faults[0], RING_FAULTS = sizeof ring_faults / sizeof ring_faults[0] };
-enum { HAS_WHEEL = PLB_HAS_WINDING | PLB_HAS_GAP | PLB_HAS_TEETH | PLB_HAS_POLARITY, HAS_RING = PLB_HAS_WINDING | PLB_HAS_GAP | PLB_HAS_TEETH };
+enum {
+  WHEEL_FAULTS = sizeof wheel_faults / sizeof wheel_faults[0],
+  RING_FAULTS = sizeof ring_faults / sizeof ring_faults[0]
+};
+enum {
+  HAS_WHEEL = PLB_HAS_WINDING | PLB_HAS_GAP | PLB_HAS_TEETH | PLB_HAS_POLARITY,
+  HAS_RING = PLB_HAS_WINDING | PLB_HAS_GAP | PLB_HAS_TEETH
+};
 
-/* Coil 860 ohm, 0.37 H; gap 1 mm under a pitch of 9 mm; flux such that idle gives some +-8 V: from memory, common practice. */
+/* Coil 860 ohm, 0.37 H; gap 1 mm under a pitch of 9 mm; flux such that idle gives some +-8 V: from memory,
+ * common practice. */
 static const plb_inductive_set set_60_2_idle = {60, 2, 4, false, 6.5e-3, 0.10, 860, 0.37, 0, 22e3, 0, 0, 0.05};
 static const plb_inductive_set set_60_2_cranking = {60, 2, 4, true, 6.5e-3, 0.10, 860, 0.37, 0, 22e3, 0, 0, 0.05};
-static const plb_inductive_set set_60_2_clamped = {60, 2, 4, false, 6.5e-3, 0.10, 860, 0.37, 4.7e3, 47e3, 4.15, -0.72, 0.05};
+static const plb_inductive_set set_60_2_clamped = {60,   2,     4,    false, 6.5e-3, 0.10, 860,
+                                                   0.37, 4.7e3, 47e3, 4.15,  -0.72,  0.05};
 static const plb_inductive_set set_36_1_idle = {36, 1, 4, false, 8.5e-3, 0.07, 420, 0.20, 0, 15e3, 0, 0, 0.05};
 static const plb_inductive_set set_36_1_cranking = {36, 1, 4, true, 8.5e-3, 0.07, 420, 0.20, 0, 15e3, 0, 0, 0.05};
 /* Rings of 48 teeth at the wheel hub and 40 on a gearbox shaft; coil 1.1 kilo-ohm. */
 static const plb_inductive_set set_hub = {48, 0, 0, false, 2.6e-3, 0.12, 1100, 0.55, 0, 30e3, 0, 0, 0.06};
 static const plb_inductive_set set_shaft = {40, 0, 0, false, 1.9e-3, 0.10, 560, 0.25, 0, 20e3, 0, 0, 0.03};
 
-static const plb_model_reason ring_reasons[] = {{PLB_FAULT_REVERSED, "an even row of teeth looks the same upside down"}};
+static const plb_model_reason ring_reasons[] = {
+    {PLB_FAULT_REVERSED, "an even row of teeth looks the same upside down"}};
 
 const plb_model_family plb_crank_inductive_60_2_idle = {
-    .name = "crank-inductive-60-2-idle", .type = "crank-inductive", .text = "inductive crank sensor, 60-2 wheel, four cylinders, idle",
-    .channel = {{"crank", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 20.0, 0.012, 0}}, .channels = 1,
-    .cycle = "wheel:teeth=60,missing=2", .rate_hz = 100e3, .duration_s = 0.8, .low_per_min = 720, .high_per_min = 900,
-    .has = HAS_WHEEL, .fault = wheel_faults, .faults = WHEEL_FAULTS, .simulate = simulate_inductive, .set = &set_60_2_idle};
+    .name = "crank-inductive-60-2-idle",
+    .type = "crank-inductive",
+    .text = "inductive crank sensor, 60-2 wheel, four cylinders, idle",
+    .channel = {{"crank", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 20.0, 0.012, 0}},
+    .channels = 1,
+    .cycle = "wheel:teeth=60,missing=2",
+    .rate_hz = 100e3,
+    .duration_s = 0.8,
+    .low_per_min = 720,
+    .high_per_min = 900,
+    .has = HAS_WHEEL,
+    .fault = wheel_faults,
+    .faults = WHEEL_FAULTS,
+    .simulate = simulate_inductive,
+    .set = &set_60_2_idle};
 
 const plb_model_family plb_crank_inductive_60_2_cranking = {
-    .name = "crank-inductive-60-2-cranking", .type = "crank-inductive", .text = "inductive crank sensor, 60-2 wheel, four cylinders, cranking",
-    .channel = {{"crank", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 5.0, 0.008, 0}}, .channels = 1,
-    .cycle = "wheel:teeth=60,missing=2", .rate_hz = 25e3, .duration_s = 2.4, .low_per_min = 180, .high_per_min = 260,
-    .has = HAS_WHEEL, .fault = wheel_faults, .faults = WHEEL_FAULTS, .simulate = simulate_inductive, .set = &set_60_2_cranking};
+    .name = "crank-inductive-60-2-cranking",
+    .type = "crank-inductive",
+    .text = "inductive crank sensor, 60-2 wheel, four cylinders, cranking",
+    .channel = {{"crank", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 5.0, 0.008, 0}},
+    .channels = 1,
+    .cycle = "wheel:teeth=60,missing=2",
+    .rate_hz = 25e3,
+    .duration_s = 2.4,
+    .low_per_min = 180,
+    .high_per_min = 260,
+    .has = HAS_WHEEL,
+    .fault = wheel_faults,
+    .faults = WHEEL_FAULTS,
+    .simulate = simulate_inductive,
+    .set = &set_60_2_cranking};
 
 const plb_model_family plb_crank_inductive_60_2_clamped = {
-    .name = "crank-inductive-60-2-clamped", .type = "crank-inductive", .text = "inductive crank sensor into a clamped input, 60-2 wheel, raised speed",
-    .channel = {{"crank", "V", "signal wire against the sensor's return at the control unit, connected", PLB_BY_PROBE, 10.0, 0.012, 0}}, .channels = 1,
-    .cycle = "wheel:teeth=60,missing=2", .rate_hz = 100e3, .duration_s = 0.5, .low_per_min = 2700, .high_per_min = 3200,
-    .has = HAS_WHEEL, .fault = wheel_faults, .faults = WHEEL_FAULTS, .simulate = simulate_inductive, .set = &set_60_2_clamped};
+    .name = "crank-inductive-60-2-clamped",
+    .type = "crank-inductive",
+    .text = "inductive crank sensor into a clamped input, 60-2 wheel, raised speed",
+    .channel = {{"crank", "V", "signal wire against the sensor's return at the control unit, connected", PLB_BY_PROBE,
+                 10.0, 0.012, 0}},
+    .channels = 1,
+    .cycle = "wheel:teeth=60,missing=2",
+    .rate_hz = 100e3,
+    .duration_s = 0.5,
+    .low_per_min = 2700,
+    .high_per_min = 3200,
+    .has = HAS_WHEEL,
+    .fault = wheel_faults,
+    .faults = WHEEL_FAULTS,
+    .simulate = simulate_inductive,
+    .set = &set_60_2_clamped};
 
 const plb_model_family plb_crank_inductive_36_1_idle = {
-    .name = "crank-inductive-36-1-idle", .type = "crank-inductive", .text = "inductive crank sensor, 36-1 wheel, four cylinders, idle",
-    .channel = {{"crank", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 20.0, 0.012, 0}}, .channels = 1,
-    .cycle = "wheel:teeth=36,missing=1", .rate_hz = 100e3, .duration_s = 0.8, .low_per_min = 700, .high_per_min = 880,
-    .has = HAS_WHEEL, .fault = wheel_faults, .faults = WHEEL_FAULTS, .simulate = simulate_inductive, .set = &set_36_1_idle};
+    .name = "crank-inductive-36-1-idle",
+    .type = "crank-inductive",
+    .text = "inductive crank sensor, 36-1 wheel, four cylinders, idle",
+    .channel = {{"crank", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 20.0, 0.012, 0}},
+    .channels = 1,
+    .cycle = "wheel:teeth=36,missing=1",
+    .rate_hz = 100e3,
+    .duration_s = 0.8,
+    .low_per_min = 700,
+    .high_per_min = 880,
+    .has = HAS_WHEEL,
+    .fault = wheel_faults,
+    .faults = WHEEL_FAULTS,
+    .simulate = simulate_inductive,
+    .set = &set_36_1_idle};
 
 const plb_model_family plb_crank_inductive_36_1_cranking = {
-    .name = "crank-inductive-36-1-cranking", .type = "crank-inductive", .text = "inductive crank sensor, 36-1 wheel, four cylinders, cranking",
-    .channel = {{"crank", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 5.0, 0.008, 0}}, .channels = 1,
-    .cycle = "wheel:teeth=36,missing=1", .rate_hz = 20e3, .duration_s = 2.4, .low_per_min = 180, .high_per_min = 260,
-    .has = HAS_WHEEL, .fault = wheel_faults, .faults = WHEEL_FAULTS, .simulate = simulate_inductive, .set = &set_36_1_cranking};
+    .name = "crank-inductive-36-1-cranking",
+    .type = "crank-inductive",
+    .text = "inductive crank sensor, 36-1 wheel, four cylinders, cranking",
+    .channel = {{"crank", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 5.0, 0.008, 0}},
+    .channels = 1,
+    .cycle = "wheel:teeth=36,missing=1",
+    .rate_hz = 20e3,
+    .duration_s = 2.4,
+    .low_per_min = 180,
+    .high_per_min = 260,
+    .has = HAS_WHEEL,
+    .fault = wheel_faults,
+    .faults = WHEEL_FAULTS,
+    .simulate = simulate_inductive,
+    .set = &set_36_1_cranking};
 
 const plb_model_family plb_wheel_speed_inductive = {
-    .name = "wheel-speed-inductive", .type = "wheel-speed-inductive", .text = "inductive wheel-speed sensor, ring of 48 teeth, wheel turned evenly",
-    .channel = {{"wheel-speed", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 1.0, 0.004, 0}}, .channels = 1,
-    .cycle = "wheel:teeth=48,missing=0", .rate_hz = 20e3, .duration_s = 3.0, .low_per_min = 110, .high_per_min = 170,
-    .has = HAS_RING | PLB_HAS_POLARITY, .fault = ring_faults, .faults = RING_FAULTS, .reason = ring_reasons, .reasons = 1,
-    .simulate = simulate_inductive, .set = &set_hub};
+    .name = "wheel-speed-inductive",
+    .type = "wheel-speed-inductive",
+    .text = "inductive wheel-speed sensor, ring of 48 teeth, wheel turned evenly",
+    .channel = {{"wheel-speed", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 1.0, 0.004, 0}},
+    .channels = 1,
+    .cycle = "wheel:teeth=48,missing=0",
+    .rate_hz = 20e3,
+    .duration_s = 3.0,
+    .low_per_min = 110,
+    .high_per_min = 170,
+    .has = HAS_RING | PLB_HAS_POLARITY,
+    .fault = ring_faults,
+    .faults = RING_FAULTS,
+    .reason = ring_reasons,
+    .reasons = 1,
+    .simulate = simulate_inductive,
+    .set = &set_hub};
 
 const plb_model_family plb_transmission_speed_inductive = {
-    .name = "transmission-speed", .type = "transmission-speed", .text = "inductive speed sensor of a gearbox shaft, 40 teeth, steady speed",
-    .channel = {{"shaft-speed", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 5.0, 0.008, 0}}, .channels = 1,
-    .cycle = "wheel:teeth=40,missing=0", .rate_hz = 100e3, .duration_s = 0.6, .low_per_min = 1300, .high_per_min = 1800,
-    .has = HAS_RING | PLB_HAS_POLARITY, .fault = ring_faults, .faults = RING_FAULTS, .reason = ring_reasons, .reasons = 1,
-    .simulate = simulate_inductive, .set = &set_shaft};
+    .name = "transmission-speed",
+    .type = "transmission-speed",
+    .text = "inductive speed sensor of a gearbox shaft, 40 teeth, steady speed",
+    .channel = {{"shaft-speed", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 5.0, 0.008, 0}},
+    .channels = 1,
+    .cycle = "wheel:teeth=40,missing=0",
+    .rate_hz = 100e3,
+    .duration_s = 0.6,
+    .low_per_min = 1300,
+    .high_per_min = 1800,
+    .has = HAS_RING | PLB_HAS_POLARITY,
+    .fault = ring_faults,
+    .faults = RING_FAULTS,
+    .reason = ring_reasons,
+    .reasons = 1,
+    .simulate = simulate_inductive,
+    .set = &set_shaft};

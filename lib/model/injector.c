@@ -1,10 +1,11 @@
 /*
  * Port injector, switched to ground by a transistor with a clamp.
  *
- * Electrical: L di/dt = u - R i - i v dL/dx, exact exponential over each sample. Off, the transistor clamps: the current falls against the
- * clamp (plb_clamp_decay_s()), then the node falls back to supply, lifted by the flux that eddy currents keep alive.
- * Mechanical: a needle between two stops; force goes with flux squared, and it takes less flux to hold than to lift. Its motion is seen
- * as a bend in the rising current and a hump in the decaying voltage; both depend on the current that was reached. Common practice.
+ * Electrical: L di/dt = u - R i - i v dL/dx, exact exponential over each sample. Off, the transistor clamps: the
+ * current falls against the clamp (plb_clamp_decay_s()), then the node falls back to supply, lifted by the flux that
+ * eddy currents keep alive. Mechanical: a needle between two stops; force goes with flux squared, and it takes less
+ * flux to hold than to lift. Its motion is seen as a bend in the rising current and a hump in the decaying voltage;
+ * both depend on the current that was reached. Common practice.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -13,7 +14,7 @@
 typedef struct coil {
   double ohm, henry, on_ohm, supply_v, clamp_v, ground_ohm, edge_s;
   double eddy_s, lift_a, hold_a, mobility, coupling; /* flux is counted in amperes of a settled current */
-  double leak_ohm; /* from the switched wire to ground; 0: none */
+  double leak_ohm;                                   /* from the switched wire to ground; 0: none */
 } coil;
 
 typedef struct needle {
@@ -89,7 +90,9 @@ static plb_status simulate_injector(plb_draw *draw, plb_error *err) {
   const double period_s = 120.0 / draw->speed_per_min, dt_s = 1.0 / draw->rate_hz;
   const double pulse_s = plb_between(draw, 2.4e-3, 3.2e-3);
   double on_s = period_s * plb_between(draw, 0.1, 0.9), off_s = on_s + pulse_s;
-  const double rest_v = c.leak_ohm > 0.0 ? fmin(c.supply_v, c.supply_v * c.leak_ohm / (c.leak_ohm + c.ohm) + 0.1 * c.supply_v) : c.supply_v;
+  const double rest_v = c.leak_ohm > 0.0
+                            ? fmin(c.supply_v, c.supply_v * c.leak_ohm / (c.leak_ohm + c.ohm) + 0.1 * c.supply_v)
+                            : c.supply_v;
   const double rest_a = c.leak_ohm > 0.0 ? c.supply_v / (c.ohm + c.leak_ohm) : 0.0;
   needle n = {0, 0};
   node s = {0.0, rest_v, 0.0, 0.0};
@@ -109,13 +112,15 @@ static plb_status simulate_injector(plb_draw *draw, plb_error *err) {
     n = (needle){0, 0};
     s = (node){0.0, rest_v, 0.0, 0.0};
   }
-  plb_break_signal(draw, 0, "intermittent-contact", 0.15 / period_s, 1.05 * period_s, 2.0 * period_s, volts ? 0.8 : 0.0, volts ? 1e-4 : 0.0);
+  plb_break_signal(draw, 0, "intermittent-contact", 0.15 / period_s, 1.05 * period_s, 2.0 * period_s, volts ? 0.8 : 0.0,
+                   volts ? 1e-4 : 0.0);
   plb_add_interference(draw, 0, "ignition-interference", volts ? 12.0 : 0.4);
   return PLB_OK;
 }
 
 static const plb_model_fault faults[] = {
-    {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT, "turns of the coil shorted: less resistance and inductance, more current"},
+    {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT,
+     "turns of the coil shorted: less resistance and inductance, more current"},
     {"stuck-needle", PLB_FAULT_STUCK, PLB_IN_COMPONENT, "needle drags or does not move: no bend, no hump"},
     {"weak-clamp", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "clamp of the driver conducts too early: low, long flyback"},
     {"slow-driver", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "driver switches slowly"},
@@ -131,13 +136,34 @@ enum { FAULTS = sizeof faults / sizeof faults[0] };
 enum { HAS = PLB_HAS_WINDING | PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_MOTION };
 
 const plb_model_family plb_injector_voltage = {
-    .name = "injector-voltage", .type = "injector-voltage", .text = "port injector, voltage of the switched wire, hot idle",
-    .channel = {{"injector", "V", "switched wire at the injector, against battery ground", PLB_BY_PROBE, 80.0, 0.03, 0}}, .channels = 1,
-    .cycle = "edge:level=7V,slope=falling", .rate_hz = 100e3, .duration_s = 1.2, .low_per_min = 720, .high_per_min = 900,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_injector};
+    .name = "injector-voltage",
+    .type = "injector-voltage",
+    .text = "port injector, voltage of the switched wire, hot idle",
+    .channel = {{"injector", "V", "switched wire at the injector, against battery ground", PLB_BY_PROBE, 80.0, 0.03,
+                 0}},
+    .channels = 1,
+    .cycle = "edge:level=7V,slope=falling",
+    .rate_hz = 100e3,
+    .duration_s = 1.2,
+    .low_per_min = 720,
+    .high_per_min = 900,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .simulate = simulate_injector};
 
 const plb_model_family plb_injector_current = {
-    .name = "injector-current", .type = "injector-current", .text = "port injector, current, hot idle",
-    .channel = {{"injector-current", "A", "clamp round one wire of the injector", PLB_BY_CLAMP, 2.0, 0.006, 20e3}}, .channels = 1,
-    .cycle = "edge:level=0.2A,slope=rising", .rate_hz = 100e3, .duration_s = 1.2, .low_per_min = 720, .high_per_min = 900,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_injector};
+    .name = "injector-current",
+    .type = "injector-current",
+    .text = "port injector, current, hot idle",
+    .channel = {{"injector-current", "A", "clamp round one wire of the injector", PLB_BY_CLAMP, 2.0, 0.006, 20e3}},
+    .channels = 1,
+    .cycle = "edge:level=0.2A,slope=rising",
+    .rate_hz = 100e3,
+    .duration_s = 1.2,
+    .low_per_min = 720,
+    .high_per_min = 900,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .simulate = simulate_injector};

@@ -1,6 +1,7 @@
 /*
- * Vibration sensor: a piezo plate under a mass, resonant far above; the block's own resonances, some 6 to 7 kHz, are struck by each combustion
- * and by the valves. Modelled as a resonator driven by noise whose strength follows the engine's cycle.
+ * Vibration sensor: a piezo plate under a mass, resonant far above; the block's own resonances, some 6 to 7 kHz, are
+ * struck by each combustion and by the valves. Modelled as a resonator driven by noise whose strength follows the
+ * engine's cycle.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -9,7 +10,8 @@
 static double strength(const double *loud, double knock, double turns) {
   const double stroke = turns * 2.0, at = stroke - floor(stroke);
   const int k = (int)fmod(floor(stroke), 4.0);
-  const double combustion = exp(-0.5 * (at - 0.14) * (at - 0.14) / (0.05 * 0.05)), valves = exp(-0.5 * (at - 0.62) * (at - 0.62) / (0.02 * 0.02));
+  const double combustion = exp(-0.5 * (at - 0.14) * (at - 0.14) / (0.05 * 0.05)),
+               valves = exp(-0.5 * (at - 0.62) * (at - 0.62) / (0.02 * 0.02));
   return 0.16 + loud[k] * combustion * (1.0 + (k == 2 ? 6.0 * knock : 0.0)) + 0.55 * valves;
 }
 
@@ -19,8 +21,10 @@ static plb_status simulate_knock(plb_draw *draw, plb_error *err) {
   double loud[4];
   for (int k = 0; k < 4; k++)
     loud[k] = plb_part(draw, 1.0, 0.06);
-  const double gain = plb_part(draw, 0.055, 0.05) * (1.0 - 0.8 * plb_fault(draw, "loose-mounting")) / (1.0 + 4.0 * plb_joint_ohm(plb_fault(draw, "joint"), 1.0)) *
-                      (1.0 - 0.85 * plb_fault(draw, "leak-between-wires")) * (1.0 - 0.6 * plb_fault(draw, "cracked-plate"));
+  const double gain = plb_part(draw, 0.055, 0.05) * (1.0 - 0.8 * plb_fault(draw, "loose-mounting")) /
+                      (1.0 + 4.0 * plb_joint_ohm(plb_fault(draw, "joint"), 1.0)) *
+                      (1.0 - 0.85 * plb_fault(draw, "leak-between-wires")) *
+                      (1.0 - 0.6 * plb_fault(draw, "cracked-plate"));
   const double tone_hz = plb_part(draw, 6500.0, 0.02) * (1.0 - 0.35 * plb_fault(draw, "loose-mounting"));
   const double knock = plb_fault(draw, "knocking"), screen = plb_fault(draw, "open-screen");
   plb_resonator block;
@@ -31,7 +35,8 @@ static plb_status simulate_knock(plb_draw *draw, plb_error *err) {
   plb_rotate(&rotation, draw->rate_hz, draw->n, x);
   for (size_t i = 0; i < draw->n; i++) {
     const double push = strength(loud, knock, x[i]) * plb_random_normal(&noise);
-    x[i] = gain * plb_resonator_step(&block, push * 2.0) + 0.18 * screen * sin(plb_two_pi * 900.0 * (double)i / draw->rate_hz);
+    x[i] = gain * plb_resonator_step(&block, push * 2.0) +
+           0.18 * screen * sin(plb_two_pi * 900.0 * (double)i / draw->rate_hz);
   }
   plb_break_signal(draw, 0, "intermittent-contact", 25.0, 0.0, 0.02, 0.0, 0.0);
   plb_add_interference(draw, 0, "ignition-interference", 0.7);
@@ -50,8 +55,17 @@ static const plb_model_fault faults[] = {
 };
 
 const plb_model_family plb_knock_idle = {
-    .name = "knock-idle", .type = "knock", .text = "knock sensor, four cylinders, raised idle",
-    .channel = {{"knock", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 2.0, 0.003, 0}}, .channels = 1,
-    .cycle = "steady", .rate_hz = 50e3, .duration_s = 1.0, .low_per_min = 1400, .high_per_min = 1700,
-    .has = PLB_HAS_GROUND | PLB_HAS_SENSING | PLB_HAS_LIKE_PARTS | PLB_HAS_MOTION, .fault = faults, .faults = sizeof faults / sizeof faults[0],
+    .name = "knock-idle",
+    .type = "knock",
+    .text = "knock sensor, four cylinders, raised idle",
+    .channel = {{"knock", "V", "between the two wires of the sensor, connected", PLB_BY_PROBE, 2.0, 0.003, 0}},
+    .channels = 1,
+    .cycle = "steady",
+    .rate_hz = 50e3,
+    .duration_s = 1.0,
+    .low_per_min = 1400,
+    .high_per_min = 1700,
+    .has = PLB_HAS_GROUND | PLB_HAS_SENSING | PLB_HAS_LIKE_PARTS | PLB_HAS_MOTION,
+    .fault = faults,
+    .faults = sizeof faults / sizeof faults[0],
     .simulate = simulate_knock};

@@ -3,10 +3,12 @@
 
 static const double two_pi = 6.283185307179586;
 
-/* Measuring mistakes, common practice. Those that are made or not made (a lead is inverted or it is not) take any severity above 0 as made. */
+/* Measuring mistakes, common practice. Those that are made or not made (a lead is inverted or it is not) take
+ * any severity above 0 as made. */
 static const plb_model_fault mistakes[] = {
     {"lead-inverted", PLB_MISTAKE_INVERTED, PLB_IN_MEASURING, "tip and ground clip swapped"},
-    {"attenuator-forgotten", PLB_MISTAKE_FACTOR, PLB_IN_MEASURING, "factor of the probe, attenuator or clamp not set: everything at a tenth, noise and steps too"},
+    {"attenuator-forgotten", PLB_MISTAKE_FACTOR, PLB_IN_MEASURING,
+     "factor of the probe, attenuator or clamp not set: everything at a tenth, noise and steps too"},
     {"clamp-zero", PLB_MISTAKE_ZERO, PLB_IN_MEASURING, "clamp not zeroed"},
     {"clamp-direction", PLB_MISTAKE_DIRECTION, PLB_IN_MEASURING, "clamp the wrong way round"},
     {"ac-coupled", PLB_MISTAKE_AC, PLB_IN_MEASURING, "input AC coupled: levels sag to the mean"},
@@ -14,7 +16,8 @@ static const plb_model_fault mistakes[] = {
     {"floating", PLB_MISTAKE_FLOATING, PLB_IN_MEASURING, "tip without good contact: signal by capacitance, with hum"},
     {"hum", PLB_MISTAKE_HUM, PLB_IN_MEASURING, "mains hum by a ground loop"},
     {"pick-up", PLB_MISTAKE_PICK_UP, PLB_IN_MEASURING, "test lead beside an ignition lead"},
-    {"far-ground", PLB_MISTAKE_FAR_GROUND, PLB_IN_MEASURING, "ground clip far away: drops of other consumers are measured too"},
+    {"far-ground", PLB_MISTAKE_FAR_GROUND, PLB_IN_MEASURING,
+     "ground clip far away: drops of other consumers are measured too"},
 };
 
 size_t plb_mistake_count(void) { return sizeof mistakes / sizeof mistakes[0]; }
@@ -27,14 +30,20 @@ bool plb_mistake_possible(const plb_model_family *family, plb_fault_kind kind) {
   case PLB_MISTAKE_INVERTED:
   case PLB_MISTAKE_FLOATING:
   case PLB_MISTAKE_FAR_GROUND:
-  case PLB_MISTAKE_HUM: return probe;
+  case PLB_MISTAKE_HUM:
+    return probe;
   case PLB_MISTAKE_ZERO:
-  case PLB_MISTAKE_DIRECTION: return clamp;
-  case PLB_MISTAKE_FACTOR: return probe || clamp;
-  case PLB_MISTAKE_AC: return probe || clamp;
+  case PLB_MISTAKE_DIRECTION:
+    return clamp;
+  case PLB_MISTAKE_FACTOR:
+    return probe || clamp;
+  case PLB_MISTAKE_AC:
+    return probe || clamp;
   case PLB_MISTAKE_ALIAS:
-  case PLB_MISTAKE_PICK_UP: return true;
-  default: return false;
+  case PLB_MISTAKE_PICK_UP:
+    return true;
+  default:
+    return false;
   }
 }
 
@@ -78,7 +87,8 @@ static void loosen_tip(double *x, size_t n, double rate_hz, double severity) {
   }
 }
 
-/* Fans, pumps and lamps share the way to ground: a steady drop, the ripple of the alternator, steps when something switches. */
+/* Fans, pumps and lamps share the way to ground: a steady drop, the ripple of the alternator, steps when
+ * something switches. */
 static void add_far_ground(plb_draw *draw, double *x, double size) {
   const double ripple_hz = 700.0 + 600.0 * plb_random_uniform(&draw->meter);
   const double load_hz = 6.0 + 10.0 * plb_random_uniform(&draw->meter);
@@ -126,12 +136,14 @@ typedef struct instrument {
   double range, gain, zero, noise;
 } instrument;
 
-/* One instrument a shop: resolution and accuracy go together, common practice. The range is the next that holds the signal, or one more. */
+/* One instrument a shop: resolution and accuracy go together, common practice. The range is the next that holds
+ * the signal, or one more. */
 static instrument draw_instrument(plb_draw *draw, const plb_model_channel *channel, int bits) {
   static const double wider[] = {1.0, 1.0, 1.25, 2.0};
   const double accuracy = bits <= 8 ? 0.01 : 0.005;
   const double more = wider[plb_random_below(&draw->meter, 4)];
-  const double range = channel->range * (bits <= 8 ? 1.0 : more); /* with few steps one takes the smallest range that holds it */
+  const double range =
+      channel->range * (bits <= 8 ? 1.0 : more); /* with few steps one takes the smallest range that holds it */
   const double gain = 1.0 + accuracy * (2.0 * plb_random_uniform(&draw->meter) - 1.0);
   const double zero = 0.3 * accuracy * range * (2.0 * plb_random_uniform(&draw->meter) - 1.0);
   const double noise = channel->noise * (0.7 + 0.8 * plb_random_uniform(&draw->meter));
@@ -157,7 +169,8 @@ static plb_status record_channel(plb_draw *draw, size_t c, int bits, plb_capture
   const double factor = c == 0 && plb_fault(draw, "attenuator-forgotten") > 0.0 ? 0.1 : 1.0;
   const double top = (double)(1 << (bits - 1));
   const double step = set.range / top;
-  const double gain = (turned ? -set.gain : set.gain) / step, zero = set.zero / step, noise = fmax(set.noise / step, 0.35); /* no converter stands still */
+  const double gain = (turned ? -set.gain : set.gain) / step, zero = set.zero / step,
+               noise = fmax(set.noise / step, 0.35); /* no converter stands still */
   int32_t *code = plb_calloc(draw->n, sizeof *code);
   plb_channel *to = code ? plb_capture_add_channel(capture) : NULL;
   if (!to) {
@@ -170,7 +183,11 @@ static plb_status record_channel(plb_draw *draw, size_t c, int bits, plb_capture
   }
   plb_text_copy(to->role, sizeof to->role, from->role);
   plb_text_copy(to->unit, sizeof to->unit, from->unit);
-  to->samples = (plb_samples){.code = code, .decimals = -1, .scale = step * factor, .code_low = (int32_t)-top, .code_high = (int32_t)(top - 1.0)};
+  to->samples = (plb_samples){.code = code,
+                              .decimals = -1,
+                              .scale = step * factor,
+                              .code_low = (int32_t)-top,
+                              .code_high = (int32_t)(top - 1.0)};
   return PLB_OK;
 }
 

@@ -8,6 +8,7 @@ const plb_model_fault *plb_mistake_at(size_t index);
 /** Can this mistake be made with the way the family is connected? */
 bool plb_mistake_possible(const plb_model_family *family, plb_fault_kind kind);
 
-/** Record the channels of `draw` into `capture`: mistakes of the lead, bandwidth, gain and zero of the instrument, noise, steps, range. */
+/** Record the channels of `draw` into `capture`: mistakes of the lead, bandwidth, gain and zero of the
+ * instrument, noise, steps, range. */
 PLB_CHECKED plb_status plb_meter_record(plb_draw *draw, plb_capture *capture, plb_error *err);
 #endif

@@ -1,10 +1,11 @@
 /**
- * model: circuits and sensors as pure, seeded functions, with named faults that change the circuit. It owns the table of families, the parts
- * of the population (spread of parts, speed, supply, temperature, instrument) and the measuring mistakes. It makes captures; it must not
- * read files, and must not know cycles, references or verdicts. Everything it makes is modelled, and its notes say so.
+ * model: circuits and sensors as pure, seeded functions, with named faults that change the circuit. It owns the table
+ * of families, the parts of the population (spread of parts, speed, supply, temperature, instrument) and the
+ * measuring mistakes. It makes captures; it must not read files, and must not know cycles, references or verdicts.
+ * Everything it makes is modelled, and its notes say so.
  *
- * The same request gives the same bytes on one machine and build. Parameter values are *common practice* or *from memory* unless a source
- * stands beside them; formulas cite theirs in physics.h.
+ * The same request gives the same bytes on one machine and build. Parameter values are *common practice* or *from
+ * memory* unless a source stands beside them; formulas cite theirs in physics.h.
  */
 #ifndef PLB_MODEL_MODEL_H
 #define PLB_MODEL_MODEL_H
@@ -13,7 +14,12 @@
 enum { PLB_MODEL_CHANNELS = 4 };
 
 /** Where a fault sits. */
-typedef enum plb_fault_place { PLB_IN_COMPONENT, PLB_IN_WIRING, PLB_IN_SUPPLY_OR_GROUND, PLB_IN_MEASURING } plb_fault_place;
+typedef enum plb_fault_place {
+  PLB_IN_COMPONENT,
+  PLB_IN_WIRING,
+  PLB_IN_SUPPLY_OR_GROUND,
+  PLB_IN_MEASURING
+} plb_fault_place;
 
 /** What sort of fault it is: the columns of the family-by-fault matrix (matrix.h). */
 typedef enum plb_fault_kind {
@@ -68,8 +74,8 @@ typedef struct plb_model_channel {
   const char *role, *unit; /**< UCUM */
   const char *text;        /**< what and where */
   plb_connection by;
-  double range; /**< the range a careful user sets: -range .. +range, in the unit */
-  double noise; /**< typical RMS of the noise of wiring and instrument, in the unit */
+  double range;   /**< the range a careful user sets: -range .. +range, in the unit */
+  double noise;   /**< typical RMS of the noise of wiring and instrument, in the unit */
   double band_hz; /**< corner of the probe or clamp; 0: far above the rate */
 } plb_model_channel;
 
@@ -110,8 +116,8 @@ typedef struct plb_model_family {
   const char *cycle; /**< as --cycle takes it */
   double rate_hz, duration_s;
   double low_per_min, high_per_min; /**< engine or part speed of the population; both 0: none */
-  unsigned has; /**< PLB_HAS_... */
-  const plb_model_fault *fault; /**< own faults; measuring mistakes come from the common table */
+  unsigned has;                     /**< PLB_HAS_... */
+  const plb_model_fault *fault;     /**< own faults; measuring mistakes come from the common table */
   size_t faults;
   const plb_model_reason *reason; /**< may be NULL */
   size_t reasons;
@@ -122,15 +128,16 @@ typedef struct plb_model_family {
 
 /** What to draw. Start from PLB_MODEL_REQUEST_INIT. */
 typedef struct plb_model_request {
-  uint64_t seed;       /**< the vehicle and the recording */
-  const char *fault;   /**< NULL: good */
-  double severity;     /**< 0..1 */
-  const char *state;   /**< NULL: the usual state of the family */
+  uint64_t seed;        /**< the vehicle and the recording */
+  const char *fault;    /**< NULL: good */
+  double severity;      /**< 0..1 */
+  const char *state;    /**< NULL: the usual state of the family */
   double speed_per_min; /**< 0: drawn from the population */
-  double rate_hz;      /**< 0: drawn near the family's rate */
-  double duration_s;   /**< 0: the family's */
+  double rate_hz;       /**< 0: drawn near the family's rate */
+  double duration_s;    /**< 0: the family's */
 } plb_model_request;
-#define PLB_MODEL_REQUEST_INIT {0, NULL, 0.0, NULL, 0.0, 0.0, 0.0}
+#define PLB_MODEL_REQUEST_INIT                                                                                         \
+  { 0, NULL, 0.0, NULL, 0.0, 0.0, 0.0 }
 
 /** Under which conditions a capture was drawn; NaN where it has no meaning. */
 typedef struct plb_model_conditions {
@@ -149,14 +156,16 @@ const plb_model_fault *plb_model_fault_find(const plb_model_family *family, cons
 /**
  * Draw one recording.
  * @param conditions_out  may be NULL
- * @return PLB_OK, PLB_EUSAGE (no such fault or state, severity outside 0..1; the message lists what there is), PLB_ENOMEM
+ * @return PLB_OK, PLB_EUSAGE (no such fault or state, severity outside 0..1; the message lists what there is),
+ * PLB_ENOMEM
  */
-PLB_CHECKED plb_status plb_model_draw(plb_capture **out, const plb_model_family *family, const plb_model_request *request,
-                                      plb_model_conditions *conditions_out, plb_error *err);
+PLB_CHECKED plb_status plb_model_draw(plb_capture **out, const plb_model_family *family,
+                                      const plb_model_request *request, plb_model_conditions *conditions_out,
+                                      plb_error *err);
 
 /** Named traces on which a naive comparison goes wrong, and what is right. */
 typedef struct plb_model_case {
-  const char *name;    /**< slug */
+  const char *name; /**< slug */
   const char *family;
   plb_model_request request; /**< seed 0: any */
   const char *verdict; /**< agrees, departs, unjudged: the right answer against the usual population of the family */
@@ -167,5 +176,6 @@ size_t plb_model_case_count(void);
 const plb_model_case *plb_model_case_at(size_t index);
 const plb_model_case *plb_model_case_find(const char *name);
 /** Draw a named case; `seed` replaces the request's. */
-PLB_CHECKED plb_status plb_model_draw_case(plb_capture **out, const plb_model_case *which, uint64_t seed, plb_error *err);
+PLB_CHECKED plb_status plb_model_draw_case(plb_capture **out, const plb_model_case *which, uint64_t seed,
+                                           plb_error *err);
 #endif

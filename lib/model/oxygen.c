@@ -1,7 +1,8 @@
 /*
- * Oxygen sensors. Narrow band: Nernst cell (plb_nernst_v()) on exhaust whose equilibrium oxygen changes by many powers of ten round the
- * stoichiometric mixture; the control unit's loop swings the mixture. Before warm, the cell's resistance is high and the control unit's bias of
- * 0.45 V is what one sees. Wide band: pump current in proportion to lean or rich, given here as the voltage of the control unit's amplifier.
+ * Oxygen sensors. Narrow band: Nernst cell (plb_nernst_v()) on exhaust whose equilibrium oxygen changes by many
+ * powers of ten round the stoichiometric mixture; the control unit's loop swings the mixture. Before warm, the cell's
+ * resistance is high and the control unit's bias of 0.45 V is what one sees. Wide band: pump current in proportion to
+ * lean or rich, given here as the voltage of the control unit's amplifier.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -9,9 +10,11 @@
 
 static double smooth_step(double x) { return 1.0 / (1.0 + exp(-x)); }
 
-/* log10 of the oxygen's partial pressure over the electrode: lean, what is left over; rich, the water-gas equilibrium near 1e-20. */
+/* log10 of the oxygen's partial pressure over the electrode: lean, what is left over; rich, the water-gas
+ * equilibrium near 1e-20. */
 static double log_oxygen(double lambda) {
-  const double lean = log10(0.209 * fmax(1e-4, lambda - 1.0) / fmax(1.0, lambda) + 2e-4), rich = -19.0 - 25.0 * fmax(0.0, 1.0 - lambda);
+  const double lean = log10(0.209 * fmax(1e-4, lambda - 1.0) / fmax(1.0, lambda) + 2e-4),
+               rich = -19.0 - 25.0 * fmax(0.0, 1.0 - lambda);
   const double share = smooth_step((lambda - 1.0) / 0.0022);
   return share * lean + (1.0 - share) * rich;
 }
@@ -40,12 +43,14 @@ static double see_cell(const cell *c, double cell_v, double joint, double leak) 
   return (biased + c->offset_v) * (1.0 - leak) + 2.2 * c->leak_v;
 }
 
-/* The loop: integral steps towards the other side until the sensor has seen it, so a slower sensor swings wider and slower. */
+/* The loop: integral steps towards the other side until the sensor has seen it, so a slower sensor swings wider
+ * and slower. */
 static plb_status simulate_front(plb_draw *draw, plb_error *err) {
   (void)err;
   const cell c = make_cell(draw);
   const double dt_s = 1.0 / draw->rate_hz;
-  const double ramp = plb_part(draw, 0.040, 0.06), jump = plb_part(draw, 0.012, 0.06), delay_s = plb_part(draw, 0.16, 0.06);
+  const double ramp = plb_part(draw, 0.040, 0.06), jump = plb_part(draw, 0.012, 0.06),
+               delay_s = plb_part(draw, 0.16, 0.06);
   const double air_leak = 0.05 * plb_fault(draw, "exhaust-leak");
   const double joint = plb_fault(draw, "joint"), leak = 0.95 * plb_fault(draw, "leak-to-ground");
   const bool cold = plb_in_state(draw, "cold"), enriched = plb_in_state(draw, "enriched");
@@ -56,7 +61,8 @@ static plb_status simulate_front(plb_draw *draw, plb_error *err) {
   for (size_t i = 0; i < DELAY; i++)
     line[i] = 1.0;
   double correction = 0.0, sensed = 1.0, previous_side = 1.0;
-  const size_t before = (size_t)(6.0 * draw->rate_hz * plb_between(draw, 0.6, 1.0)); /* let it swing in; the start falls anywhere */
+  const size_t before =
+      (size_t)(6.0 * draw->rate_hz * plb_between(draw, 0.6, 1.0)); /* let it swing in; the start falls anywhere */
   for (size_t i = 0; i < before + draw->n; i++) {
     line[i % DELAY] = 1.0 + correction + 0.0015 * plb_normal(draw);
     double mixture = line[(i + DELAY - lag) % DELAY] + air_leak;
@@ -85,9 +91,11 @@ static plb_status simulate_front(plb_draw *draw, plb_error *err) {
 static plb_status simulate_rear(plb_draw *draw, plb_error *err) {
   (void)err;
   const cell c = make_cell(draw);
-  const double worn = plb_fault(draw, "worn-catalyst"), period_s = plb_part(draw, 1.1, 0.06), phase = plb_between(draw, 0, 6.28);
+  const double worn = plb_fault(draw, "worn-catalyst"), period_s = plb_part(draw, 1.1, 0.06),
+               phase = plb_between(draw, 0, 6.28);
   const double slow_s = plb_between(draw, 9, 16), level = plb_part(draw, 0.66, 0.02);
-  const double joint = plb_fault(draw, "joint"), leak = 0.95 * plb_fault(draw, "leak-to-ground"), air = plb_fault(draw, "exhaust-leak");
+  const double joint = plb_fault(draw, "joint"), leak = 0.95 * plb_fault(draw, "leak-to-ground"),
+               air = plb_fault(draw, "exhaust-leak");
   double v = level;
   for (size_t i = 0; i < draw->n; i++) {
     const double t = (double)i / draw->rate_hz;
@@ -105,13 +113,19 @@ static plb_status simulate_rear(plb_draw *draw, plb_error *err) {
 static plb_status simulate_wide(plb_draw *draw, plb_error *err) {
   (void)err;
   const cell c = make_cell(draw);
-  const double end_s = (double)draw->n / draw->rate_hz, at_s = end_s * plb_between(draw, 0.18, 0.24), rich_s = plb_part(draw, 0.55, 0.06);
-  const double cut_s = plb_part(draw, 2.2, 0.05), rich_v = plb_part(draw, 0.55, 0.05), lean_v = plb_part(draw, 1.9, 0.02);
-  const double joint = plb_fault(draw, "joint"), leak = 0.8 * plb_fault(draw, "leak-to-ground"), air = plb_fault(draw, "exhaust-leak");
+  const double end_s = (double)draw->n / draw->rate_hz, at_s = end_s * plb_between(draw, 0.18, 0.24),
+               rich_s = plb_part(draw, 0.55, 0.06);
+  const double cut_s = plb_part(draw, 2.2, 0.05), rich_v = plb_part(draw, 0.55, 0.05),
+               lean_v = plb_part(draw, 1.9, 0.02);
+  const double joint = plb_fault(draw, "joint"), leak = 0.8 * plb_fault(draw, "leak-to-ground"),
+               air = plb_fault(draw, "exhaust-leak");
   double v = 0.0;
   for (size_t i = 0; i < draw->n; i++) {
     const double t = (double)i / draw->rate_hz - at_s;
-    const double want = (t > 0.0 && t < rich_s ? -rich_v : t >= rich_s && t < rich_s + cut_s ? lean_v : 0.03 * sin(plb_two_pi * 1.3 * t)) + 0.4 * air;
+    const double want = (t > 0.0 && t < rich_s               ? -rich_v
+                         : t >= rich_s && t < rich_s + cut_s ? lean_v
+                                                             : 0.03 * sin(plb_two_pi * 1.3 * t)) +
+                        0.4 * air;
     v += (want - v) * (1.0 - exp(-1.0 / (draw->rate_hz * (want > v ? c.to_lean_s + 0.03 : c.to_rich_s + 0.03))));
     draw->x[0][i] = (2.5 + c.gain * v * (1.0 - joint) * (1.0 - c.bias)) * (1.0 - leak) + c.offset_v + 2.0 * c.leak_v;
   }
@@ -144,22 +158,51 @@ static const plb_model_fault rear_faults[] = {
     {"heater-off", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "heater without supply: cell too cold"},
     {"poor-ground", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "sensor's ground raised"},
 };
-enum { FRONT_FAULTS = sizeof front_faults / sizeof front_faults[0], REAR_FAULTS = sizeof rear_faults / sizeof rear_faults[0] };
+enum {
+  FRONT_FAULTS = sizeof front_faults / sizeof front_faults[0],
+  REAR_FAULTS = sizeof rear_faults / sizeof rear_faults[0]
+};
 enum { HAS = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_SENSING };
 static const char *const front_states[] = {"cold", "enriched", NULL};
 
 const plb_model_family plb_oxygen_front = {
-    .name = "oxygen-front", .type = "oxygen-narrow", .text = "narrow-band oxygen sensor before the catalyst, closed loop, hot",
-    .channel = {{"oxygen", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 2.0, 0.004, 0}}, .channels = 1,
-    .cycle = "repeat", .rate_hz = 1000, .duration_s = 15,
-    .has = HAS, .fault = front_faults, .faults = FRONT_FAULTS, .state = front_states, .simulate = simulate_front};
+    .name = "oxygen-front",
+    .type = "oxygen-narrow",
+    .text = "narrow-band oxygen sensor before the catalyst, closed loop, hot",
+    .channel = {{"oxygen", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 2.0, 0.004, 0}},
+    .channels = 1,
+    .cycle = "repeat",
+    .rate_hz = 1000,
+    .duration_s = 15,
+    .has = HAS,
+    .fault = front_faults,
+    .faults = FRONT_FAULTS,
+    .state = front_states,
+    .simulate = simulate_front};
 const plb_model_family plb_oxygen_rear = {
-    .name = "oxygen-rear", .type = "oxygen-narrow", .text = "narrow-band oxygen sensor after the catalyst, hot, steady speed",
-    .channel = {{"oxygen", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 2.0, 0.004, 0}}, .channels = 1,
-    .cycle = "steady", .rate_hz = 1000, .duration_s = 15,
-    .has = HAS, .fault = rear_faults, .faults = REAR_FAULTS, .simulate = simulate_rear};
+    .name = "oxygen-rear",
+    .type = "oxygen-narrow",
+    .text = "narrow-band oxygen sensor after the catalyst, hot, steady speed",
+    .channel = {{"oxygen", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 2.0, 0.004, 0}},
+    .channels = 1,
+    .cycle = "steady",
+    .rate_hz = 1000,
+    .duration_s = 15,
+    .has = HAS,
+    .fault = rear_faults,
+    .faults = REAR_FAULTS,
+    .simulate = simulate_rear};
 const plb_model_family plb_oxygen_wide = {
-    .name = "oxygen-wide", .type = "oxygen-wide", .text = "wide-band oxygen sensor's amplifier voltage over snap throttle and over-run",
-    .channel = {{"oxygen", "V", "amplifier output or pump-cell test point at the control unit, connected", PLB_BY_PROBE, 5.0, 0.008, 0}}, .channels = 1,
-    .cycle = "once", .rate_hz = 1000, .duration_s = 8,
-    .has = HAS, .fault = front_faults, .faults = FRONT_FAULTS, .simulate = simulate_wide};
+    .name = "oxygen-wide",
+    .type = "oxygen-wide",
+    .text = "wide-band oxygen sensor's amplifier voltage over snap throttle and over-run",
+    .channel = {{"oxygen", "V", "amplifier output or pump-cell test point at the control unit, connected", PLB_BY_PROBE,
+                 5.0, 0.008, 0}},
+    .channels = 1,
+    .cycle = "once",
+    .rate_hz = 1000,
+    .duration_s = 8,
+    .has = HAS,
+    .fault = front_faults,
+    .faults = FRONT_FAULTS,
+    .simulate = simulate_wide};

@@ -84,11 +84,14 @@ double plb_tooth_s(double speed_per_min, int positions) { return 60.0 / (speed_p
 double plb_dwell_deg(double duty, int cylinders) { return duty * 360.0 / cylinders; }
 double plb_spark_s(double speed_per_min, int cylinders) { return 120.0 / (speed_per_min * cylinders); }
 
-double plb_polytropic_pa(double p1_pa, double volume_ratio, double exponent) { return p1_pa * pow(volume_ratio, exponent); }
+double plb_polytropic_pa(double p1_pa, double volume_ratio, double exponent) {
+  return p1_pa * pow(volume_ratio, exponent);
+}
 
 double plb_cylinder_volume(double crank_rad, double compression, double rod_over_crank) {
   const double s = sin(crank_rad);
-  const double travel = 1.0 + rod_over_crank - cos(crank_rad) - sqrt(rod_over_crank * rod_over_crank - s * s); /* 0 .. 2 crank radii */
+  const double travel =
+      1.0 + rod_over_crank - cos(crank_rad) - sqrt(rod_over_crank * rod_over_crank - s * s); /* 0 .. 2 crank radii */
   return 1.0 + 0.5 * (compression - 1.0) * travel;
 }
 
@@ -113,7 +116,8 @@ uint16_t plb_can_crc(const uint8_t *bit, size_t n) {
 }
 
 uint8_t plb_lin_identifier(uint8_t id) {
-  const unsigned b0 = id & 1u, b1 = (id >> 1) & 1u, b2 = (id >> 2) & 1u, b3 = (id >> 3) & 1u, b4 = (id >> 4) & 1u, b5 = (id >> 5) & 1u;
+  const unsigned b0 = id & 1u, b1 = (id >> 1) & 1u, b2 = (id >> 2) & 1u, b3 = (id >> 3) & 1u, b4 = (id >> 4) & 1u,
+                 b5 = (id >> 5) & 1u;
   const unsigned p0 = b0 ^ b1 ^ b2 ^ b4, p1 = 1u ^ b1 ^ b3 ^ b4 ^ b5;
   return (uint8_t)((id & 0x3Fu) | (p0 << 6) | (p1 << 7));
 }

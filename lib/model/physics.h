@@ -7,10 +7,12 @@
 static const double plb_pi = 3.141592653589793;
 static const double plb_two_pi = 6.283185307179586;
 
-/** Voltage induced by a change of flux linkage [Wb] within dt_s: e = -d(linkage)/dt. Faraday's law; OpenStax University Physics 2, 13.1. */
+/** Voltage induced by a change of flux linkage [Wb] within dt_s: e = -d(linkage)/dt. Faraday's law; OpenStax
+ * University Physics 2, 13.1. */
 static inline double plb_induced_v(double linkage_change_wb, double dt_s) { return -linkage_change_wb / dt_s; }
 
-/** Peak voltage of a coil of `turns` and area_m2 turning at omega_rad_s in field_t: N B A w. OpenStax University Physics 2, 13.6 and example 13.9. */
+/** Peak voltage of a coil of `turns` and area_m2 turning at omega_rad_s in field_t: N B A w. OpenStax
+ * University Physics 2, 13.6 and example 13.9. */
 double plb_turning_coil_peak_v(double turns, double field_t, double area_m2, double omega_rad_s);
 
 /**
@@ -22,12 +24,15 @@ static inline double plb_rl_current(double i_a, double v_v, double r_ohm, double
   return end + (i_a - end) * exp(-dt_s * r_ohm / l_h);
 }
 
-/** Time for the current of an inductor to fall to zero against a clamp: (L/R) ln(1 + I R / (Vclamp - Vsupply)); follows from plb_rl_current(). */
+/** Time for the current of an inductor to fall to zero against a clamp: (L/R) ln(1 + I R / (Vclamp - Vsupply));
+ * follows from plb_rl_current(). */
 double plb_clamp_decay_s(double i_a, double r_ohm, double l_h, double clamp_v, double supply_v);
-/** Energy that goes into the clamp for R = 0: 1/2 L I^2 Vclamp / (Vclamp - Vsupply). Data sheet of a protected low-side switch. */
+/** Energy that goes into the clamp for R = 0: 1/2 L I^2 Vclamp / (Vclamp - Vsupply). Data sheet of a protected
+ * low-side switch. */
 double plb_clamp_energy_j(double i_a, double l_h, double clamp_v, double supply_v);
 
-/** A damped oscillation of series R, L, C: x'' + 2 a x' + w0^2 x = 0 with a = R/(2L), w0^2 = 1/(LC). OpenStax University Physics 2, 14.6. */
+/** A damped oscillation of series R, L, C: x'' + 2 a x' + w0^2 x = 0 with a = R/(2L), w0^2 = 1/(LC). OpenStax
+ * University Physics 2, 14.6. */
 typedef struct plb_ring {
   double decay_per_s; /**< a */
   double omega_rad_s; /**< sqrt(w0^2 - a^2), > 0: under-damped only */
@@ -66,13 +71,14 @@ double plb_ntc_ohm(const plb_ntc *ntc, double celsius);
 static inline bool plb_hysteresis(bool was_on, double x, double on, double off) { return was_on ? x > off : x >= on; }
 
 /**
- * Output of a three-phase bridge: the highest of the phase voltages less the lowest, phases sin(theta - 120 deg k) with peak 1.
- * A diode with its share of conduction at 0 does not conduct: its phase is not offered on that side.
+ * Output of a three-phase bridge: the highest of the phase voltages less the lowest, phases sin(theta - 120 deg k)
+ * with peak 1. A diode with its share of conduction at 0 does not conduct: its phase is not offered on that side.
  * @param upper,lower  0 (open) .. 1 (good) for each phase, or NULL: all good
  */
 double plb_bridge_v(double theta_rad, const double upper[3], const double lower[3]);
 
-/** Time from one tooth to the next: 60 / (rpm * teeth); crank degrees pass at 6 degrees per second for each revolution per minute. */
+/** Time from one tooth to the next: 60 / (rpm * teeth); crank degrees pass at 6 degrees per second for each
+ * revolution per minute. */
 double plb_tooth_s(double speed_per_min, int positions);
 /** Degrees of distributor rotation for a duty cycle: duty * 360 / cylinders. */
 double plb_dwell_deg(double duty, int cylinders);

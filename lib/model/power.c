@@ -1,6 +1,6 @@
 /*
- * Supplies and consumers seen over seconds: sensor supply, drops under load, charging, what a parked vehicle draws, glow plugs, a relay.
- * Each is a source, resistances and something that switches.
+ * Supplies and consumers seen over seconds: sensor supply, drops under load, charging, what a parked vehicle draws,
+ * glow plugs, a relay. Each is a source, resistances and something that switches.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -22,8 +22,10 @@ static rest_noise draw_ripple(plb_draw *draw, double volt) {
 static plb_status simulate_sensor_supply(plb_draw *draw, plb_error *err) {
   (void)err;
   const rest_noise r = draw_ripple(draw, 0.004);
-  const double level = plb_part(draw, 5.0, 0.004) - 1.6 * plb_fault(draw, "weak-regulator") - 2.2 * plb_fault(draw, "loaded-by-short") + 1.5 * plb_fault(draw, "leak-from-supply");
-  const double load_hz = plb_between(draw, 20, 30), joint = 0.9 * plb_fault(draw, "joint"), ground_v = 0.6 * plb_fault(draw, "poor-ground");
+  const double level = plb_part(draw, 5.0, 0.004) - 1.6 * plb_fault(draw, "weak-regulator") -
+                       2.2 * plb_fault(draw, "loaded-by-short") + 1.5 * plb_fault(draw, "leak-from-supply");
+  const double load_hz = plb_between(draw, 20, 30), joint = 0.9 * plb_fault(draw, "joint"),
+               ground_v = 0.6 * plb_fault(draw, "poor-ground");
   const double sag = 0.02 + 0.5 * joint, ripple = 1.0 + 60.0 * plb_fault(draw, "dead-capacitor");
   for (size_t i = 0; i < draw->n; i++) {
     const double t = (double)i / draw->rate_hz;
@@ -36,19 +38,26 @@ static plb_status simulate_sensor_supply(plb_draw *draw, plb_error *err) {
   return PLB_OK;
 }
 
-/* Load switched on: I = V / (R + joints), a motor's start draws three times as much. The drop is measured over one side's wiring. */
+/* Load switched on: I = V / (R + joints), a motor's start draws three times as much. The drop is measured over
+ * one side's wiring. */
 static plb_status simulate_drop(plb_draw *draw, plb_error *err) {
   (void)err;
-  const double supply_v = plb_between(draw, 13.4, 14.2) - 4.0 * plb_fault(draw, "weak-supply"), load_ohm = plb_part(draw, 0.72, 0.04);
-  const double clean_ohm = plb_part(draw, 8e-3, 0.08), joint = plb_joint_ohm(plb_fault(draw, "joint"), 0.35) + plb_joint_ohm(plb_fault(draw, "poor-terminal"), 0.20);
-  const double other = 0.012 + 1.2 * plb_fault(draw, "other-side-joint"), tau_s = plb_part(draw, 0.12, 0.06), on_s = plb_between(draw, 0.35, 0.55);
-  const double heat = plb_fault(draw, "warming-joint"), drag = 1.0 + 0.9 * plb_fault(draw, "drag"), share = plb_fault(draw, "bypass") * 0.75;
+  const double supply_v = plb_between(draw, 13.4, 14.2) - 4.0 * plb_fault(draw, "weak-supply"),
+               load_ohm = plb_part(draw, 0.72, 0.04);
+  const double clean_ohm = plb_part(draw, 8e-3, 0.08), joint = plb_joint_ohm(plb_fault(draw, "joint"), 0.35) +
+                                                               plb_joint_ohm(plb_fault(draw, "poor-terminal"), 0.20);
+  const double other = 0.012 + 1.2 * plb_fault(draw, "other-side-joint"), tau_s = plb_part(draw, 0.12, 0.06),
+               on_s = plb_between(draw, 0.35, 0.55);
+  const double heat = plb_fault(draw, "warming-joint"), drag = 1.0 + 0.9 * plb_fault(draw, "drag"),
+               share = plb_fault(draw, "bypass") * 0.75;
   draw->supply_v = supply_v;
   double amp = 0.0;
   for (size_t i = 0; i < draw->n; i++) {
     const double t = (double)i / draw->rate_hz - on_s;
     const double warm = joint + 0.15 * heat * (1.0 - exp(-fmax(0.0, t) / 0.6));
-    const double wanted = t > 0.0 ? supply_v / (load_ohm / drag + other + clean_ohm + warm) * (1.0 + 2.0 * exp(-t / tau_s) / (1.0 + 4.0 * warm)) : 0.0;
+    const double wanted = t > 0.0 ? supply_v / (load_ohm / drag + other + clean_ohm + warm) *
+                                        (1.0 + 2.0 * exp(-t / tau_s) / (1.0 + 4.0 * warm))
+                                  : 0.0;
     amp = wanted + (amp - wanted) * exp(-1.0 / (2e-3 * draw->rate_hz));
     draw->x[0][i] = amp * (clean_ohm + warm) * (1.0 - share);
   }
@@ -60,14 +69,18 @@ static plb_status simulate_drop(plb_draw *draw, plb_error *err) {
 static plb_status simulate_charging(plb_draw *draw, plb_error *err) {
   (void)err;
   const rest_noise r = draw_ripple(draw, 0.10);
-  const double level = plb_part(draw, 14.15, 0.006) - 1.7 * plb_fault(draw, "weak-field") + 1.6 * plb_fault(draw, "overcharge") - 0.9 * plb_fault(draw, "joint");
-  const double on_s = plb_between(draw, 0.8, 1.2), dip_v = plb_part(draw, 0.35, 0.08) * (1.0 + 3.0 * plb_fault(draw, "weak-battery")), back_s = plb_part(draw, 0.25, 0.08) * (1.0 + 3.0 * plb_fault(draw, "slow-regulator"));
+  const double level = plb_part(draw, 14.15, 0.006) - 1.7 * plb_fault(draw, "weak-field") +
+                       1.6 * plb_fault(draw, "overcharge") - 0.9 * plb_fault(draw, "joint");
+  const double on_s = plb_between(draw, 0.8, 1.2),
+               dip_v = plb_part(draw, 0.35, 0.08) * (1.0 + 3.0 * plb_fault(draw, "weak-battery")),
+               back_s = plb_part(draw, 0.25, 0.08) * (1.0 + 3.0 * plb_fault(draw, "slow-regulator"));
   const double diode = plb_fault(draw, "open-diode"), ground_v = 0.8 * plb_fault(draw, "poor-ground");
   for (size_t i = 0; i < draw->n; i++) {
     const double t = (double)i / draw->rate_hz, since = t - on_s;
     const double dip = since > 0.0 ? dip_v * exp(-since / back_s) + 0.06 : 0.0;
     const double slow = fmax(0.0, sin(plb_two_pi * r.hz / 3.0 * t + r.phase));
-    draw->x[0][i] = level - dip - ground_v * (since > 0.0 ? 1.0 : 0.5) + ripple_at(&r, t) - diode * 0.8 * slow * slow * slow;
+    draw->x[0][i] =
+        level - dip - ground_v * (since > 0.0 ? 1.0 : 0.5) + ripple_at(&r, t) - diode * 0.8 * slow * slow * slow;
   }
   draw->supply_v = level;
   plb_break_signal(draw, 0, "intermittent-contact", 3.0, 0.0, 0.06, 12.3, 5e-3);
@@ -84,8 +97,11 @@ static plb_status simulate_parasitic(plb_draw *draw, plb_error *err) {
     until_s[k] = plb_part(draw, typical_s[k], 0.08) * (1.0 + (k == 1 ? 1.2 * plb_fault(draw, "slow-to-sleep") : 0.0));
     amp[k] = plb_part(draw, typical_a[k], 0.06);
   }
-  const double stays = plb_fault(draw, "stays-awake"), rest_a = plb_part(draw, 0.022, 0.10) + 0.6 * plb_fault(draw, "lamp-on") + 0.25 * plb_fault(draw, "leak-to-ground") + 0.35 * plb_fault(draw, "leaky-diode");
-  const double wake_s = plb_part(draw, 45.0, 0.05), phase_s = plb_between(draw, 0, 45), wakes = plb_fault(draw, "wakes-up"), joint = 1.0 - 0.8 * plb_fault(draw, "joint");
+  const double stays = plb_fault(draw, "stays-awake"),
+               rest_a = plb_part(draw, 0.022, 0.10) + 0.6 * plb_fault(draw, "lamp-on") +
+                        0.25 * plb_fault(draw, "leak-to-ground") + 0.35 * plb_fault(draw, "leaky-diode");
+  const double wake_s = plb_part(draw, 45.0, 0.05), phase_s = plb_between(draw, 0, 45),
+               wakes = plb_fault(draw, "wakes-up"), joint = 1.0 - 0.8 * plb_fault(draw, "joint");
   for (size_t i = 0; i < draw->n; i++) {
     const double t = (double)i / draw->rate_hz;
     double sum = rest_a;
@@ -106,8 +122,11 @@ static plb_status simulate_parasitic(plb_draw *draw, plb_error *err) {
 /* Glow plugs: a heater with a regulating coil whose resistance rises several times as it warms. Four in parallel. */
 static plb_status simulate_glow(plb_draw *draw, plb_error *err) {
   (void)err;
-  const double supply_v = plb_between(draw, 11.6, 12.2) - 3.0 * plb_fault(draw, "weak-supply"), on_s = plb_between(draw, 0.4, 0.6), off_s = on_s + plb_part(draw, 7.0, 0.01) * (1.0 - 0.5 * plb_fault(draw, "short-time"));
-  const double path_ohm = plb_part(draw, 0.020, 0.08) + plb_joint_ohm(plb_fault(draw, "joint"), 0.35) + plb_joint_ohm(plb_fault(draw, "poor-ground"), 0.25);
+  const double supply_v = plb_between(draw, 11.6, 12.2) - 3.0 * plb_fault(draw, "weak-supply"),
+               on_s = plb_between(draw, 0.4, 0.6),
+               off_s = on_s + plb_part(draw, 7.0, 0.01) * (1.0 - 0.5 * plb_fault(draw, "short-time"));
+  const double path_ohm = plb_part(draw, 0.020, 0.08) + plb_joint_ohm(plb_fault(draw, "joint"), 0.35) +
+                          plb_joint_ohm(plb_fault(draw, "poor-ground"), 0.25);
   double cold[4], warm[4], tau[4], conduct[4], heat[4] = {0};
   const int bad = (int)plb_random_below(&draw->part, 4);
   for (int k = 0; k < 4; k++) {
@@ -137,14 +156,21 @@ static plb_status simulate_glow(plb_draw *draw, plb_error *err) {
   return PLB_OK;
 }
 
-/* Relay: coil current lags, the armature moves, the contact bounces; the coil's diode or resistor limits its kick. Low-side driver. */
+/* Relay: coil current lags, the armature moves, the contact bounces; the coil's diode or resistor limits its
+ * kick. Low-side driver. */
 static plb_status simulate_relay(plb_draw *draw, plb_error *err) {
   (void)err;
-  const double supply_v = plb_between(draw, 12.2, 12.7) - 5.0 * plb_fault(draw, "weak-supply"), shorted = 1.0 - 0.6 * plb_fault(draw, "shorted-turns");
-  const double ohm = plb_part(draw, 88.0, 0.03) * shorted + plb_joint_ohm(plb_fault(draw, "joint"), 120.0), henry = plb_part(draw, 0.35, 0.05) * shorted * shorted;
-  const double pull_a = plb_part(draw, 0.062, 0.04), drop_a = plb_part(draw, 0.022, 0.06), move_s = plb_part(draw, 2.6e-3, 0.05) * (1.0 + 5.0 * plb_fault(draw, "stuck"));
-  const double on_s = plb_between(draw, 0.018, 0.024), off_s = on_s + 0.06, low_v = 0.15 + 2.5 * plb_fault(draw, "poor-ground");
-  const double open_kick = 1.0 + 60.0 * plb_fault(draw, "diode-open"), contact_v = 0.04 + 4.0 * plb_fault(draw, "burnt-contact"), bounce = plb_part(draw, 0.5e-3, 0.1) * (1.0 + 5.0 * plb_fault(draw, "burnt-contact"));
+  const double supply_v = plb_between(draw, 12.2, 12.7) - 5.0 * plb_fault(draw, "weak-supply"),
+               shorted = 1.0 - 0.6 * plb_fault(draw, "shorted-turns");
+  const double ohm = plb_part(draw, 88.0, 0.03) * shorted + plb_joint_ohm(plb_fault(draw, "joint"), 120.0),
+               henry = plb_part(draw, 0.35, 0.05) * shorted * shorted;
+  const double pull_a = plb_part(draw, 0.062, 0.04), drop_a = plb_part(draw, 0.022, 0.06),
+               move_s = plb_part(draw, 2.6e-3, 0.05) * (1.0 + 5.0 * plb_fault(draw, "stuck"));
+  const double on_s = plb_between(draw, 0.018, 0.024), off_s = on_s + 0.06,
+               low_v = 0.15 + 2.5 * plb_fault(draw, "poor-ground");
+  const double open_kick = 1.0 + 60.0 * plb_fault(draw, "diode-open"),
+               contact_v = 0.04 + 4.0 * plb_fault(draw, "burnt-contact"),
+               bounce = plb_part(draw, 0.5e-3, 0.1) * (1.0 + 5.0 * plb_fault(draw, "burnt-contact"));
   const double leak = plb_fault(draw, "leak-to-ground");
   draw->supply_v = supply_v;
   double amp = 0.0, begun_s = -1.0, dropped_s = -1.0;
@@ -157,7 +183,8 @@ static plb_status simulate_relay(plb_draw *draw, plb_error *err) {
       begun_s = t;
     if (!on && begun_s >= 0.0 && dropped_s < 0.0 && amp < drop_a)
       dropped_s = t;
-    const double since = begun_s < 0.0 ? -1.0 : t - begun_s - move_s, gone = dropped_s < 0.0 ? -1.0 : t - dropped_s - 1.2e-3;
+    const double since = begun_s < 0.0 ? -1.0 : t - begun_s - move_s,
+                 gone = dropped_s < 0.0 ? -1.0 : t - dropped_s - 1.2e-3;
     const bool bouncing = since >= 0.0 && since < 4.0 * bounce && fmod(since / bounce, 1.0) > 0.75;
     const bool closed = since >= 0.0 && gone < 0.0 && !bouncing;
     draw->x[0][i] = (on ? low_v : amp > 0.0 ? supply_v + 0.8 * open_kick : supply_v) * (1.0 - 0.4 * leak);
@@ -186,7 +213,8 @@ static const plb_model_fault drop_faults[] = {
     {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "contact opens now and then"},
     {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "pick-up from the ignition"},
     {"poor-terminal", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "battery or ground terminal corroded"},
-    {"other-side-joint", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "resistance in the other side: too little current here"},
+    {"other-side-joint", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND,
+     "resistance in the other side: too little current here"},
     {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "supply too low"},
 };
 static const plb_model_fault charging_faults[] = {
@@ -200,7 +228,8 @@ static const plb_model_fault charging_faults[] = {
     {"weak-battery", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "battery worn: deep dip under load"},
     {"poor-ground", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "ground strap has resistance"},
 };
-static const plb_model_reason charging_reasons[] = {{PLB_FAULT_SHORT, "a short from the main cable blows its fuse: nothing is left to record"}};
+static const plb_model_reason charging_reasons[] = {
+    {PLB_FAULT_SHORT, "a short from the main cable blows its fuse: nothing is left to record"}};
 static const plb_model_fault parasitic_faults[] = {
     {"stays-awake", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "one control unit does not sleep"},
     {"slow-to-sleep", PLB_FAULT_STUCK, PLB_IN_COMPONENT, "one control unit sleeps late"},
@@ -213,7 +242,8 @@ static const plb_model_fault parasitic_faults[] = {
     {"weak-battery", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "battery nearly empty"},
 };
 static const plb_model_reason parasitic_reasons[] = {
-    {PLB_FAULT_INTERFERENCE, "the ignition is off"}, {PLB_FAULT_GROUND, "milliamperes drop nothing over a ground strap"}};
+    {PLB_FAULT_INTERFERENCE, "the ignition is off"},
+    {PLB_FAULT_GROUND, "milliamperes drop nothing over a ground strap"}};
 static const plb_model_fault glow_faults[] = {
     {"open-plug", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT, "one of four plugs open"},
     {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT, "heater of one plug partly shorted"},
@@ -239,41 +269,104 @@ static const plb_model_fault relay_faults[] = {
 };
 
 const plb_model_family plb_sensor_supply = {
-    .name = "sensor-supply-5v", .type = "sensor-supply", .text = "5 V supply of the sensors, idle",
-    .channel = {{"sensor-supply", "V", "5 V wire against sensor ground, at a connected sensor", PLB_BY_PROBE, 10.0, 0.005, 0}}, .channels = 1,
-    .cycle = "steady", .rate_hz = 50e3, .duration_s = 0.6, .has = PLB_HAS_GROUND | PLB_HAS_DRIVER | PLB_HAS_SENSING,
-    .fault = supply_faults, .faults = sizeof supply_faults / sizeof supply_faults[0], .simulate = simulate_sensor_supply};
+    .name = "sensor-supply-5v",
+    .type = "sensor-supply",
+    .text = "5 V supply of the sensors, idle",
+    .channel = {{"sensor-supply", "V", "5 V wire against sensor ground, at a connected sensor", PLB_BY_PROBE, 10.0,
+                 0.005, 0}},
+    .channels = 1,
+    .cycle = "steady",
+    .rate_hz = 50e3,
+    .duration_s = 0.6,
+    .has = PLB_HAS_GROUND | PLB_HAS_DRIVER | PLB_HAS_SENSING,
+    .fault = supply_faults,
+    .faults = sizeof supply_faults / sizeof supply_faults[0],
+    .simulate = simulate_sensor_supply};
 const plb_model_family plb_supply_drop = {
-    .name = "voltage-drop-supply", .type = "voltage-drop", .text = "drop on the supply side when the blower is switched on",
-    .channel = {{"drop", "V", "battery positive post against the positive terminal of the consumer", PLB_BY_PROBE, 1.0, 0.004, 0}}, .channels = 1,
-    .cycle = "once", .rate_hz = 10e3, .duration_s = 3.0, .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_MOTION,
-    .fault = drop_faults, .faults = sizeof drop_faults / sizeof drop_faults[0], .simulate = simulate_drop};
+    .name = "voltage-drop-supply",
+    .type = "voltage-drop",
+    .text = "drop on the supply side when the blower is switched on",
+    .channel = {{"drop", "V", "battery positive post against the positive terminal of the consumer", PLB_BY_PROBE, 1.0,
+                 0.004, 0}},
+    .channels = 1,
+    .cycle = "once",
+    .rate_hz = 10e3,
+    .duration_s = 3.0,
+    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_MOTION,
+    .fault = drop_faults,
+    .faults = sizeof drop_faults / sizeof drop_faults[0],
+    .simulate = simulate_drop};
 const plb_model_family plb_ground_drop = {
-    .name = "voltage-drop-ground", .type = "voltage-drop", .text = "drop on the ground side when the blower is switched on",
-    .channel = {{"drop", "V", "ground terminal of the consumer against the battery negative post", PLB_BY_PROBE, 1.0, 0.004, 0}}, .channels = 1,
-    .cycle = "once", .rate_hz = 10e3, .duration_s = 3.0, .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_MOTION,
-    .fault = drop_faults, .faults = sizeof drop_faults / sizeof drop_faults[0], .simulate = simulate_drop};
+    .name = "voltage-drop-ground",
+    .type = "voltage-drop",
+    .text = "drop on the ground side when the blower is switched on",
+    .channel = {{"drop", "V", "ground terminal of the consumer against the battery negative post", PLB_BY_PROBE, 1.0,
+                 0.004, 0}},
+    .channels = 1,
+    .cycle = "once",
+    .rate_hz = 10e3,
+    .duration_s = 3.0,
+    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_MOTION,
+    .fault = drop_faults,
+    .faults = sizeof drop_faults / sizeof drop_faults[0],
+    .simulate = simulate_drop};
 const plb_model_family plb_charging_voltage = {
-    .name = "charging-voltage", .type = "charging-voltage", .text = "battery voltage at raised idle when a large load is switched on",
-    .channel = {{"battery", "V", "across the battery posts", PLB_BY_PROBE, 20.0, 0.008, 0}}, .channels = 1,
-    .cycle = "once", .rate_hz = 20e3, .duration_s = 3.0,
-    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_TRACK | PLB_HAS_DRIVER | PLB_HAS_SENSING | PLB_HAS_LIKE_PARTS, .fault = charging_faults,
-    .faults = sizeof charging_faults / sizeof charging_faults[0], .reason = charging_reasons, .reasons = 1, .simulate = simulate_charging};
+    .name = "charging-voltage",
+    .type = "charging-voltage",
+    .text = "battery voltage at raised idle when a large load is switched on",
+    .channel = {{"battery", "V", "across the battery posts", PLB_BY_PROBE, 20.0, 0.008, 0}},
+    .channels = 1,
+    .cycle = "once",
+    .rate_hz = 20e3,
+    .duration_s = 3.0,
+    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_TRACK | PLB_HAS_DRIVER | PLB_HAS_SENSING | PLB_HAS_LIKE_PARTS,
+    .fault = charging_faults,
+    .faults = sizeof charging_faults / sizeof charging_faults[0],
+    .reason = charging_reasons,
+    .reasons = 1,
+    .simulate = simulate_charging};
 const plb_model_family plb_parasitic_draw = {
-    .name = "parasitic-draw", .type = "parasitic-draw", .text = "battery current after locking, until everything sleeps",
-    .channel = {{"battery-current", "A", "sensitive clamp round the battery's ground cable", PLB_BY_CLAMP, 5.0, 0.002, 0}}, .channels = 1,
-    .cycle = "once", .rate_hz = 100, .duration_s = 400,
-    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_SENSING | PLB_HAS_LIKE_PARTS | PLB_HAS_MOTION, .fault = parasitic_faults,
-    .faults = sizeof parasitic_faults / sizeof parasitic_faults[0], .reason = parasitic_reasons, .reasons = 2, .simulate = simulate_parasitic};
+    .name = "parasitic-draw",
+    .type = "parasitic-draw",
+    .text = "battery current after locking, until everything sleeps",
+    .channel = {{"battery-current", "A", "sensitive clamp round the battery's ground cable", PLB_BY_CLAMP, 5.0, 0.002,
+                 0}},
+    .channels = 1,
+    .cycle = "once",
+    .rate_hz = 100,
+    .duration_s = 400,
+    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_SENSING | PLB_HAS_LIKE_PARTS | PLB_HAS_MOTION,
+    .fault = parasitic_faults,
+    .faults = sizeof parasitic_faults / sizeof parasitic_faults[0],
+    .reason = parasitic_reasons,
+    .reasons = 2,
+    .simulate = simulate_parasitic};
 const plb_model_family plb_glow_current = {
-    .name = "glow-plug-current", .type = "glow-plug-current", .text = "four glow plugs, current from cold",
-    .channel = {{"glow-current", "A", "clamp round the supply of the glow rail", PLB_BY_CLAMP, 100.0, 0.15, 5e3}}, .channels = 1,
-    .cycle = "once", .rate_hz = 2e3, .duration_s = 9,
-    .has = PLB_HAS_WINDING | PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_LIKE_PARTS, .fault = glow_faults,
-    .faults = sizeof glow_faults / sizeof glow_faults[0], .reason = glow_reasons, .reasons = 1, .simulate = simulate_glow};
+    .name = "glow-plug-current",
+    .type = "glow-plug-current",
+    .text = "four glow plugs, current from cold",
+    .channel = {{"glow-current", "A", "clamp round the supply of the glow rail", PLB_BY_CLAMP, 100.0, 0.15, 5e3}},
+    .channels = 1,
+    .cycle = "once",
+    .rate_hz = 2e3,
+    .duration_s = 9,
+    .has = PLB_HAS_WINDING | PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_LIKE_PARTS,
+    .fault = glow_faults,
+    .faults = sizeof glow_faults / sizeof glow_faults[0],
+    .reason = glow_reasons,
+    .reasons = 1,
+    .simulate = simulate_glow};
 const plb_model_family plb_relay = {
-    .name = "relay", .type = "relay", .text = "relay switched on and off once: coil wire and load contact",
-    .channel = {{"coil", "V", "switched wire of the coil against ground", PLB_BY_PROBE, 100.0, 0.03, 0}, {"contact", "V", "load contact against ground", PLB_BY_PROBE, 20.0, 0.012, 0}},
-    .channels = 2, .cycle = "once", .rate_hz = 200e3, .duration_s = 0.12,
-    .has = PLB_HAS_WINDING | PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_MOTION | PLB_HAS_TRACK, .fault = relay_faults,
-    .faults = sizeof relay_faults / sizeof relay_faults[0], .simulate = simulate_relay};
+    .name = "relay",
+    .type = "relay",
+    .text = "relay switched on and off once: coil wire and load contact",
+    .channel = {{"coil", "V", "switched wire of the coil against ground", PLB_BY_PROBE, 100.0, 0.03, 0},
+                {"contact", "V", "load contact against ground", PLB_BY_PROBE, 20.0, 0.012, 0}},
+    .channels = 2,
+    .cycle = "once",
+    .rate_hz = 200e3,
+    .duration_s = 0.12,
+    .has = PLB_HAS_WINDING | PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_MOTION | PLB_HAS_TRACK,
+    .fault = relay_faults,
+    .faults = sizeof relay_faults / sizeof relay_faults[0],
+    .simulate = simulate_relay};

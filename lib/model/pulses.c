@@ -1,6 +1,7 @@
 /*
- * Pulses that carry a frequency: the active wheel-speed sensor, which draws 7 or 14 mA (data sheets and a service text give 5.9..8.4 and
- * 11.8..16.8 mA), seen over a series resistor of 100 ohm - a clamp cannot resolve it; and the air-mass meter with frequency output.
+ * Pulses that carry a frequency: the active wheel-speed sensor, which draws 7 or 14 mA (data sheets and a service
+ * text give 5.9..8.4 and 11.8..16.8 mA), seen over a series resistor of 100 ohm - a clamp cannot resolve it; and the
+ * air-mass meter with frequency output.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -11,11 +12,15 @@ enum { RING_POLES = 48 };
 static plb_status simulate_wheel_current(plb_draw *draw, plb_error *err) {
   (void)err;
   const plb_rotation r = plb_rotation_even(draw, draw->speed_per_min / 60.0, 0.03);
-  const double low_a = plb_part(draw, 7.0e-3, 0.025), high_a = plb_part(draw, 14.0e-3, 0.025), ohm = plb_part(draw, 100.0, 0.005);
-  const double gap = plb_fault(draw, "air-gap"), runout = 0.06 + 0.9 * plb_fault(draw, "runout"), worn = plb_fault(draw, "damaged-tooth");
-  const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 2500.0), leak_a = 6e-3 * plb_fault(draw, "leak-to-ground");
+  const double low_a = plb_part(draw, 7.0e-3, 0.025), high_a = plb_part(draw, 14.0e-3, 0.025),
+               ohm = plb_part(draw, 100.0, 0.005);
+  const double gap = plb_fault(draw, "air-gap"), runout = 0.06 + 0.9 * plb_fault(draw, "runout"),
+               worn = plb_fault(draw, "damaged-tooth");
+  const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 2500.0),
+               leak_a = 6e-3 * plb_fault(draw, "leak-to-ground");
   const double weak = plb_fault(draw, "weak-supply"), edge_s = 8e-6 + 400e-6 * plb_fault(draw, "slow-output");
-  const double share = 1.0 / (1.0 + joint / 600.0); /* the sensor needs some volts: with too much resistance its currents give way */
+  const double share =
+      1.0 / (1.0 + joint / 600.0); /* the sensor needs some volts: with too much resistance its currents give way */
   const int bad = 3 + (int)plb_random_below(&draw->part, RING_POLES - 6);
   const double keep = exp(-1.0 / (edge_s * draw->rate_hz)), on_at = 0.16, swing = 1.0 - 0.75 * gap;
   const double bias = 0.03 * plb_normal(draw) + 0.10 * gap;
@@ -26,7 +31,8 @@ static plb_status simulate_wheel_current(plb_draw *draw, plb_error *err) {
   for (size_t i = 0; i < draw->n; i++) {
     const double turn = x[i] - floor(x[i]), pole = turn * RING_POLES;
     const double damage = (int)pole == bad ? 1.0 - 1.1 * worn : 1.0;
-    const double field = damage * swing * (1.0 - runout * (0.5 + 0.5 * cos(plb_two_pi * turn))) * sin(plb_two_pi * pole) + bias;
+    const double field =
+        damage * swing * (1.0 - runout * (0.5 + 0.5 * cos(plb_two_pi * turn))) * sin(plb_two_pi * pole) + bias;
     on = plb_hysteresis(on, field, on_at, -on_at);
     const double want = (on ? high_a : low_a) * (1.0 - 0.45 * weak);
     amp = want + (amp - want) * keep;
@@ -40,12 +46,17 @@ static plb_status simulate_wheel_current(plb_draw *draw, plb_error *err) {
 
 static plb_status simulate_air_frequency(plb_draw *draw, plb_error *err) {
   (void)err;
-  const double idle_hz = plb_part(draw, 2300.0, 0.02) * (1.0 - 0.35 * plb_fault(draw, "dirty-element")) * (1.0 + 0.3 * plb_fault(draw, "biased-sensor"));
-  const double pulse = plb_part(draw, 0.05, 0.1), firing_hz = draw->speed_per_min / 30.0, slow = plb_fault(draw, "slow-output");
-  const double weak = plb_fault(draw, "weak-pull-up"), leak = plb_fault(draw, "leak-to-ground"), joint = plb_joint_ohm(plb_fault(draw, "joint"), 9e3);
+  const double idle_hz = plb_part(draw, 2300.0, 0.02) * (1.0 - 0.35 * plb_fault(draw, "dirty-element")) *
+                         (1.0 + 0.3 * plb_fault(draw, "biased-sensor"));
+  const double pulse = plb_part(draw, 0.05, 0.1), firing_hz = draw->speed_per_min / 30.0,
+               slow = plb_fault(draw, "slow-output");
+  const double weak = plb_fault(draw, "weak-pull-up"), leak = plb_fault(draw, "leak-to-ground"),
+               joint = plb_joint_ohm(plb_fault(draw, "joint"), 9e3);
   const double supply_v = plb_part(draw, 5.0, 0.005) - 1.7 * plb_fault(draw, "weak-supply");
-  const double high_v = supply_v * (1.0 - 0.7 * leak) * (1.0 - 0.15 * weak), low_v = 0.12 + 1.6 * plb_fault(draw, "poor-ground") + 5.0 * joint / (joint + 4e3);
-  const double rise = exp(-1.0 / (draw->rate_hz * (3e-6 * (1.0 + 40.0 * weak) + 60e-6 * slow))), fall = exp(-1.0 / (draw->rate_hz * (1e-6 + 40e-6 * slow)));
+  const double high_v = supply_v * (1.0 - 0.7 * leak) * (1.0 - 0.15 * weak),
+               low_v = 0.12 + 1.6 * plb_fault(draw, "poor-ground") + 5.0 * joint / (joint + 4e3);
+  const double rise = exp(-1.0 / (draw->rate_hz * (3e-6 * (1.0 + 40.0 * weak) + 60e-6 * slow))),
+               fall = exp(-1.0 / (draw->rate_hz * (1e-6 + 40e-6 * slow)));
   double phase = plb_between(draw, 0, 1), v = high_v;
   const double start = plb_between(draw, 0, 6);
   for (size_t i = 0; i < draw->n; i++) {
@@ -63,7 +74,8 @@ static plb_status simulate_air_frequency(plb_draw *draw, plb_error *err) {
 }
 
 static const plb_model_fault wheel_faults[] = {
-    {"air-gap", PLB_FAULT_GAP, PLB_IN_COMPONENT, "air gap too wide or ring weakly magnetised: duty moves, pulses are lost"},
+    {"air-gap", PLB_FAULT_GAP, PLB_IN_COMPONENT,
+     "air gap too wide or ring weakly magnetised: duty moves, pulses are lost"},
     {"damaged-tooth", PLB_FAULT_TOOTH, PLB_IN_COMPONENT, "one pole of the ring damaged or covered with swarf"},
     {"runout", PLB_FAULT_RUNOUT, PLB_IN_COMPONENT, "ring off centre, bearing worn"},
     {"slow-output", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "output of the sensor slow"},
@@ -73,7 +85,8 @@ static const plb_model_fault wheel_faults[] = {
     {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "wires beside ignition leads"},
     {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "supply of the sensor low: both levels low"},
 };
-static const plb_model_reason wheel_reasons[] = {{PLB_FAULT_GROUND, "two wires from the control unit: the sensor has no ground of its own"}};
+static const plb_model_reason wheel_reasons[] = {
+    {PLB_FAULT_GROUND, "two wires from the control unit: the sensor has no ground of its own"}};
 static const plb_model_fault air_faults[] = {
     {"dirty-element", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "element dirty: frequency low"},
     {"biased-sensor", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "frequency high"},
@@ -88,14 +101,35 @@ static const plb_model_fault air_faults[] = {
 };
 
 const plb_model_family plb_wheel_speed_current = {
-    .name = "wheel-speed-current", .type = "wheel-speed-current", .text = "active wheel-speed sensor, 7 and 14 mA over a series resistor of 100 ohm",
-    .channel = {{"wheel-speed", "V", "across a series resistor of 100 ohm in the supply wire", PLB_BY_PROBE, 2.0, 0.008, 0}}, .channels = 1,
-    .cycle = "edge:level=50%states,slope=rising", .rate_hz = 50e3, .duration_s = 1.2, .low_per_min = 110, .high_per_min = 170,
-    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_GAP | PLB_HAS_TEETH | PLB_HAS_DRIVER, .fault = wheel_faults,
-    .faults = sizeof wheel_faults / sizeof wheel_faults[0], .reason = wheel_reasons, .reasons = 1, .simulate = simulate_wheel_current};
+    .name = "wheel-speed-current",
+    .type = "wheel-speed-current",
+    .text = "active wheel-speed sensor, 7 and 14 mA over a series resistor of 100 ohm",
+    .channel = {{"wheel-speed", "V", "across a series resistor of 100 ohm in the supply wire", PLB_BY_PROBE, 2.0, 0.008,
+                 0}},
+    .channels = 1,
+    .cycle = "edge:level=50%states,slope=rising",
+    .rate_hz = 50e3,
+    .duration_s = 1.2,
+    .low_per_min = 110,
+    .high_per_min = 170,
+    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_GAP | PLB_HAS_TEETH | PLB_HAS_DRIVER,
+    .fault = wheel_faults,
+    .faults = sizeof wheel_faults / sizeof wheel_faults[0],
+    .reason = wheel_reasons,
+    .reasons = 1,
+    .simulate = simulate_wheel_current};
 const plb_model_family plb_air_mass_frequency = {
-    .name = "air-mass-frequency", .type = "air-mass-frequency", .text = "air-mass meter with frequency output, idle",
-    .channel = {{"air-mass", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 10.0, 0.012, 0}}, .channels = 1,
-    .cycle = "edge:level=50%states,slope=rising", .rate_hz = 200e3, .duration_s = 0.3, .low_per_min = 740, .high_per_min = 860,
-    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_PULLUP | PLB_HAS_DRIVER | PLB_HAS_SENSING, .fault = air_faults,
-    .faults = sizeof air_faults / sizeof air_faults[0], .simulate = simulate_air_frequency};
+    .name = "air-mass-frequency",
+    .type = "air-mass-frequency",
+    .text = "air-mass meter with frequency output, idle",
+    .channel = {{"air-mass", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 10.0, 0.012, 0}},
+    .channels = 1,
+    .cycle = "edge:level=50%states,slope=rising",
+    .rate_hz = 200e3,
+    .duration_s = 0.3,
+    .low_per_min = 740,
+    .high_per_min = 860,
+    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_PULLUP | PLB_HAS_DRIVER | PLB_HAS_SENSING,
+    .fault = air_faults,
+    .faults = sizeof air_faults / sizeof air_faults[0],
+    .simulate = simulate_air_frequency};

@@ -4,7 +4,8 @@
 plb_rotation plb_rotation_crank(plb_draw *draw, int cylinders, bool cranking) {
   plb_rotation r = {.per_s = draw->speed_per_min / 60.0, .dips_per_turn = cylinders / 2, .cylinders = cylinders};
   r.drift = 0.012 * plb_normal(draw);
-  /* the energy of a stroke stays, the kinetic energy grows with the square of the speed; common practice: some 3 % at idle, 30 % when cranked */
+  /* the energy of a stroke stays, the kinetic energy grows with the square of the speed; common practice: some
+   * 3 % at idle, 30 % when cranked */
   const double idle = 0.035 * (800.0 / draw->speed_per_min) * (800.0 / draw->speed_per_min) * 4.0 / cylinders;
   r.ripple = plb_part(draw, cranking ? 0.30 : fmin(0.06, idle), 0.12);
   for (int k = 0; k < cylinders && k < 8; k++)

@@ -4,16 +4,16 @@
 #include "model/draw.h"
 
 typedef struct plb_rotation {
-  double per_s;       /**< mean speed, revolutions a second */
-  double drift;       /**< share by which the speed changes over the capture */
-  double ripple;      /**< peak-to-peak share by which it dips at each compression */
-  int dips_per_turn;  /**< 0: none; four cylinders 2 */
-  int cylinders;      /**< different dips before they repeat, at most 8 */
-  double dip[8];      /**< relative depth of each cylinder's dip, about 1 */
-  double uneven;      /**< relative spread of one dip from cycle to cycle */
+  double per_s;               /**< mean speed, revolutions a second */
+  double drift;               /**< share by which the speed changes over the capture */
+  double ripple;              /**< peak-to-peak share by which it dips at each compression */
+  int dips_per_turn;          /**< 0: none; four cylinders 2 */
+  int cylinders;              /**< different dips before they repeat, at most 8 */
+  double dip[8];              /**< relative depth of each cylinder's dip, about 1 */
+  double uneven;              /**< relative spread of one dip from cycle to cycle */
   double hunting, hunting_hz; /**< slow swing of speed */
-  double start_turns; /**< where the shaft stands at the first sample */
-  uint64_t seed;      /**< of the spread from cycle to cycle */
+  double start_turns;         /**< where the shaft stands at the first sample */
+  uint64_t seed;              /**< of the spread from cycle to cycle */
 } plb_rotation;
 
 /** A crank at draw->speed_per_min with the population's spread: at idle or above, or being cranked. */

@@ -1,8 +1,9 @@
 /*
- * Serial signals on one wire. LIN (ISO 17987-4): recessive by a pull-up to the supply through a diode, dominant by transistors, slopes limited.
- * SENT (SAE J2716): times between falling edges carry nibbles. Current signalling: a sensor adds some 26 mA to its supply current, in
- * Manchester code, 125 kbit/s (open specification of the two-wire interface), seen over a resistor of 10 ohm.
- * Framing of LIN is from memory; levels and the checksum of SENT have sources in physics.h.
+ * Serial signals on one wire. LIN (ISO 17987-4): recessive by a pull-up to the supply through a diode, dominant by
+ * transistors, slopes limited. SENT (SAE J2716): times between falling edges carry nibbles. Current signalling: a
+ * sensor adds some 26 mA to its supply current, in Manchester code, 125 kbit/s (open specification of the two-wire
+ * interface), seen over a resistor of 10 ohm. Framing of LIN is from memory; levels and the checksum of SENT have
+ * sources in physics.h.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -94,16 +95,19 @@ static plb_status simulate_lin(plb_draw *draw, plb_error *err) {
   const double end_s = (double)draw->n / draw->rate_hz, bit_s = 1.0 / plb_part(draw, 19200, 0.0015);
   const double answer_s = bit_s * (1.0 + 0.004 * plb_normal(draw)) * (1.0 + 0.08 * plb_fault(draw, "clock-off"));
   for (double at_s = end_s * 0.02; at_s < end_s;)
-    at_s = add_lin_frame(e, at_s, bit_s, answer_s, &r, plb_fault(draw, "bad-checksum") > 0.0) + plb_between(draw, 2e-3, 4e-3);
+    at_s = add_lin_frame(e, at_s, bit_s, answer_s, &r, plb_fault(draw, "bad-checksum") > 0.0) +
+           plb_between(draw, 2e-3, 4e-3);
   const double supply_v = plb_between(draw, 13.4, 14.4) - 5.0 * plb_fault(draw, "weak-supply");
   draw->supply_v = supply_v;
   const double weak = plb_fault(draw, "no-master-pull-up"), leak = plb_fault(draw, "leak-to-ground");
-  const double pull_ohm = 940.0 * (1.0 + 30.0 * weak), farad = plb_part(draw, 4.5e-9, 0.06) * (1.0 + 5.0 * plb_fault(draw, "bus-capacitance"));
+  const double pull_ohm = 940.0 * (1.0 + 30.0 * weak),
+               farad = plb_part(draw, 4.5e-9, 0.06) * (1.0 + 5.0 * plb_fault(draw, "bus-capacitance"));
   const double leak_ohm = leak > 0.0 ? 20e3 * pow(0.015, leak) : 200e3;
   levels l = {.high_v = (supply_v - 0.6) * leak_ohm / (leak_ohm + pull_ohm)};
   const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 900.0);
   l.low_v[0] = 0.06 * supply_v + 0.2 + plb_part(draw, 0.1, 0.3);
-  l.low_v[1] = 0.06 * supply_v + 0.3 + plb_part(draw, 0.1, 0.3) + 3.5 * plb_fault(draw, "poor-ground") + (supply_v - 1.0) * joint / (joint + pull_ohm);
+  l.low_v[1] = 0.06 * supply_v + 0.3 + plb_part(draw, 0.1, 0.3) + 3.5 * plb_fault(draw, "poor-ground") +
+               (supply_v - 1.0) * joint / (joint + pull_ohm);
   l.low_v[1] += 4.0 * plb_fault(draw, "weak-node");
   l.fall_s = plb_part(draw, 3.5e-6, 0.08) * (1.0 + 5.0 * plb_fault(draw, "slow-driver"));
   l.rise_s = plb_part(draw, 1.5e-6, 0.08) + farad * pull_ohm * leak_ohm / (pull_ohm + leak_ohm);
@@ -132,7 +136,8 @@ static plb_status simulate_sent(plb_draw *draw, plb_error *err) {
     return PLB_ENOMEM;
   plb_random r;
   plb_random_seed(&r, plb_random_next(&draw->part));
-  const double end_s = (double)draw->n / draw->rate_hz, tick_s = 3e-6 * (1.0 + 0.03 * plb_normal(draw)) * (1.0 + 0.3 * plb_fault(draw, "clock-off"));
+  const double end_s = (double)draw->n / draw->rate_hz,
+               tick_s = 3e-6 * (1.0 + 0.03 * plb_normal(draw)) * (1.0 + 0.3 * plb_fault(draw, "clock-off"));
   const unsigned value = 800 + (unsigned)plb_random_below(&r, 2400);
   for (double at_s = 1e-4 * plb_between(draw, 0.1, 5.0); at_s < end_s;) {
     const unsigned one = value + (unsigned)plb_random_below(&r, 6), two = 4095 - one;
@@ -142,10 +147,13 @@ static plb_status simulate_sent(plb_draw *draw, plb_error *err) {
       nibble[7] ^= 6;
     at_s = add_sent_frame(e, at_s, tick_s, nibble);
   }
-  const double pull_ohm = 10e3 * (1.0 + 12.0 * plb_fault(draw, "weak-pull-up")), leak = plb_fault(draw, "leak-to-ground");
+  const double pull_ohm = 10e3 * (1.0 + 12.0 * plb_fault(draw, "weak-pull-up")),
+               leak = plb_fault(draw, "leak-to-ground");
   const double leak_ohm = leak > 0.0 ? 60e3 * pow(0.01, leak) : 1e6;
-  levels l = {.high_v = (plb_part(draw, 4.85, 0.006) - 1.5 * plb_fault(draw, "weak-supply")) * leak_ohm / (leak_ohm + 600.0 + 0.2 * (pull_ohm - 10e3))};
-  l.low_v[0] = plb_part(draw, 0.15, 0.1) + 0.9 * plb_fault(draw, "poor-ground") + 4.0 * plb_joint_ohm(plb_fault(draw, "joint"), 6e3) / (pull_ohm + 6e3);
+  levels l = {.high_v = (plb_part(draw, 4.85, 0.006) - 1.5 * plb_fault(draw, "weak-supply")) * leak_ohm /
+                        (leak_ohm + 600.0 + 0.2 * (pull_ohm - 10e3))};
+  l.low_v[0] = plb_part(draw, 0.15, 0.1) + 0.9 * plb_fault(draw, "poor-ground") +
+               4.0 * plb_joint_ohm(plb_fault(draw, "joint"), 6e3) / (pull_ohm + 6e3);
   l.low_v[1] = l.low_v[0];
   const double slow = plb_fault(draw, "slow-driver");
   l.fall_s = plb_part(draw, 1.3e-6, 0.06) * (1.0 + 8.0 * slow);
@@ -165,7 +173,8 @@ static plb_status simulate_current(plb_draw *draw, plb_error *err) {
     return PLB_ENOMEM;
   plb_random r;
   plb_random_seed(&r, plb_random_next(&draw->part));
-  const double end_s = (double)draw->n / draw->rate_hz, bit_s = 8e-6 * (1.0 + 0.01 * plb_normal(draw)) * (1.0 + 0.2 * plb_fault(draw, "clock-off"));
+  const double end_s = (double)draw->n / draw->rate_hz,
+               bit_s = 8e-6 * (1.0 + 0.01 * plb_normal(draw)) * (1.0 + 0.2 * plb_fault(draw, "clock-off"));
   for (double frame_s = 30e-6; frame_s < end_s; frame_s += 500e-6) {
     unsigned parity = 0;
     for (int k = 0; k < 13; k++) {
@@ -178,7 +187,8 @@ static plb_status simulate_current(plb_draw *draw, plb_error *err) {
       add_low(e, at_s, at_s + 0.5 * bit_s, 0);
     }
   }
-  const double ohm = 10.0, quiet_a = plb_part(draw, 8e-3, 0.06), signal_a = plb_part(draw, 26e-3, 0.03) * (1.0 - 0.5 * plb_fault(draw, "weak-output"));
+  const double ohm = 10.0, quiet_a = plb_part(draw, 8e-3, 0.06),
+               signal_a = plb_part(draw, 26e-3, 0.03) * (1.0 - 0.5 * plb_fault(draw, "weak-output"));
   const double joint = 1.0 / (1.0 + 2.5 * plb_fault(draw, "joint")), leak_a = 15e-3 * plb_fault(draw, "leak-to-ground");
   const double low = 1.0 - 0.4 * plb_fault(draw, "weak-supply");
   levels l = {.high_v = ohm * (quiet_a * low + leak_a)}; /* "low" of the edges is the signal current here */
@@ -195,7 +205,8 @@ static plb_status simulate_current(plb_draw *draw, plb_error *err) {
 }
 
 static const plb_model_fault lin_faults[] = {
-    {"weak-node", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT, "transistor of the answering node weak: its dominant level is high"},
+    {"weak-node", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT,
+     "transistor of the answering node weak: its dominant level is high"},
     {"slow-driver", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "slopes too slow"},
     {"clock-off", PLB_FAULT_PROTOCOL, PLB_IN_COMPONENT, "bit time of the answering node off"},
     {"bad-checksum", PLB_FAULT_PROTOCOL, PLB_IN_COMPONENT, "checksums wrong"},
@@ -231,23 +242,48 @@ static const plb_model_fault current_faults[] = {
     {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "wires beside ignition leads"},
     {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "supply of the interface low"},
 };
-static const plb_model_reason current_reasons[] = {{PLB_FAULT_GROUND, "two wires from the control unit: the sensor has no ground of its own"}};
+static const plb_model_reason current_reasons[] = {
+    {PLB_FAULT_GROUND, "two wires from the control unit: the sensor has no ground of its own"}};
 
 const plb_model_family plb_lin_bus = {
-    .name = "lin-bus", .type = "lin", .text = "LIN, 19.2 kbit/s, one master and one answering node",
-    .channel = {{"lin", "V", "bus wire against ground", PLB_BY_PROBE, 20.0, 0.012, 0}}, .channels = 1,
-    .cycle = "edge:level=50%states,slope=falling", .rate_hz = 1e6, .duration_s = 0.05,
-    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_LIKE_PARTS | PLB_HAS_BUS | PLB_HAS_CODE | PLB_HAS_PULLUP,
-    .fault = lin_faults, .faults = sizeof lin_faults / sizeof lin_faults[0], .simulate = simulate_lin};
+    .name = "lin-bus",
+    .type = "lin",
+    .text = "LIN, 19.2 kbit/s, one master and one answering node",
+    .channel = {{"lin", "V", "bus wire against ground", PLB_BY_PROBE, 20.0, 0.012, 0}},
+    .channels = 1,
+    .cycle = "edge:level=50%states,slope=falling",
+    .rate_hz = 1e6,
+    .duration_s = 0.05,
+    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_LIKE_PARTS | PLB_HAS_BUS | PLB_HAS_CODE |
+           PLB_HAS_PULLUP,
+    .fault = lin_faults,
+    .faults = sizeof lin_faults / sizeof lin_faults[0],
+    .simulate = simulate_lin};
 const plb_model_family plb_sent = {
-    .name = "sent", .type = "sent", .text = "SENT, tick 3 microseconds, six data nibbles with checksum, pause pulse",
-    .channel = {{"sent", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 10.0, 0.012, 0}}, .channels = 1,
-    .cycle = "edge:level=50%states,slope=falling", .rate_hz = 2e6, .duration_s = 0.03,
+    .name = "sent",
+    .type = "sent",
+    .text = "SENT, tick 3 microseconds, six data nibbles with checksum, pause pulse",
+    .channel = {{"sent", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 10.0, 0.012, 0}},
+    .channels = 1,
+    .cycle = "edge:level=50%states,slope=falling",
+    .rate_hz = 2e6,
+    .duration_s = 0.03,
     .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_CODE | PLB_HAS_PULLUP,
-    .fault = sent_faults, .faults = sizeof sent_faults / sizeof sent_faults[0], .simulate = simulate_sent};
+    .fault = sent_faults,
+    .faults = sizeof sent_faults / sizeof sent_faults[0],
+    .simulate = simulate_sent};
 const plb_model_family plb_current_signal = {
-    .name = "current-signal", .type = "current-signal", .text = "two-wire sensor that signals by current, 125 kbit/s Manchester, over 10 ohm",
-    .channel = {{"sensor-current", "V", "across a resistor of 10 ohm in the supply wire", PLB_BY_PROBE, 0.5, 0.002, 0}}, .channels = 1,
-    .cycle = "edge:level=50%states,slope=rising", .rate_hz = 5e6, .duration_s = 0.01,
-    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_CODE, .fault = current_faults,
-    .faults = sizeof current_faults / sizeof current_faults[0], .reason = current_reasons, .reasons = 1, .simulate = simulate_current};
+    .name = "current-signal",
+    .type = "current-signal",
+    .text = "two-wire sensor that signals by current, 125 kbit/s Manchester, over 10 ohm",
+    .channel = {{"sensor-current", "V", "across a resistor of 10 ohm in the supply wire", PLB_BY_PROBE, 0.5, 0.002, 0}},
+    .channels = 1,
+    .cycle = "edge:level=50%states,slope=rising",
+    .rate_hz = 5e6,
+    .duration_s = 0.01,
+    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_CODE,
+    .fault = current_faults,
+    .faults = sizeof current_faults / sizeof current_faults[0],
+    .reason = current_reasons,
+    .reasons = 1,
+    .simulate = simulate_current};

@@ -1,7 +1,8 @@
 /*
- * Solenoids, heaters and motors that a transistor switches: a list of stages in each cycle drives L di/dt = u - R i (exact over each sample).
- * A stage holds the supply or a boosted voltage on the coil, lets the current freewheel through a diode, or takes it down against a clamp;
- * with limits it switches between the two to keep the current. Moving parts show as a bend, as in injector.c.
+ * Solenoids, heaters and motors that a transistor switches: a list of stages in each cycle drives L di/dt = u - R i
+ * (exact over each sample). A stage holds the supply or a boosted voltage on the coil, lets the current freewheel
+ * through a diode, or takes it down against a clamp; with limits it switches between the two to keep the current.
+ * Moving parts show as a bend, as in injector.c.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -12,7 +13,7 @@ typedef enum drive { OFF_CLAMP, OFF_FREEWHEEL, ON_SUPPLY, ON_BOOST } drive;
 
 typedef struct stage {
   drive how;
-  double share;  /* of the period; 0: lasts for_s */
+  double share; /* of the period; 0: lasts for_s */
   double for_s;
   double low_a, high_a; /* > 0: chopped between these */
 } stage;
@@ -20,15 +21,16 @@ typedef struct stage {
 typedef struct solenoid_set {
   stage stages[MOST_STAGES];
   int count;
-  double period_s;  /* 0: two turns of the crank */
+  double period_s; /* 0: two turns of the crank */
   double ohm, henry, clamp_v, boost_v;
-  double move_a;    /* current at which the moving part starts; 0: none moves */
-  bool high_side;   /* the switch is towards supply: the test point sits at ground when off */
+  double move_a;                 /* current at which the moving part starts; 0: none moves */
+  bool high_side;                /* the switch is towards supply: the test point sits at ground when off */
   int volt_channel, amp_channel; /* -1: not recorded */
 } solenoid_set;
 
 typedef struct coil {
-  double supply_v, ohm, henry, clamp_v, boost_v, move_a, coupling, on_v, edge_s, hold, low_ohm; /* low_ohm: part of a bad joint between test point and driver */
+  double supply_v, ohm, henry, clamp_v, boost_v, move_a, coupling, on_v, edge_s, hold,
+      low_ohm; /* low_ohm: part of a bad joint between test point and driver */
 } coil;
 
 static coil make_coil(plb_draw *draw, const solenoid_set *set) {
@@ -44,7 +46,8 @@ static coil make_coil(plb_draw *draw, const solenoid_set *set) {
   c.move_a = plb_part(draw, set->move_a, 0.03);
   c.coupling = 0.5 * (1.0 - stuck);
   c.on_v = plb_part(draw, 0.25, 0.1) + 2.5 * plb_fault(draw, "poor-ground");
-  c.edge_s = 1e-6 + 400e-6 * plb_fault(draw, "slow-driver") * fmin(1.0, set->period_s > 0.0 ? set->period_s * 100.0 : 1.0);
+  c.edge_s =
+      1e-6 + 400e-6 * plb_fault(draw, "slow-driver") * fmin(1.0, set->period_s > 0.0 ? set->period_s * 100.0 : 1.0);
   c.hold = 1.0 - 0.4 * plb_fault(draw, "weak-driver");
   return c;
 }
@@ -56,10 +59,14 @@ typedef struct coil_state {
 
 static double source_of(const coil *c, drive how) {
   switch (how) {
-  case ON_BOOST: return c->boost_v;
-  case ON_SUPPLY: return c->supply_v - c->on_v;
-  case OFF_FREEWHEEL: return -0.8;
-  case OFF_CLAMP: return c->supply_v - c->clamp_v;
+  case ON_BOOST:
+    return c->boost_v;
+  case ON_SUPPLY:
+    return c->supply_v - c->on_v;
+  case OFF_FREEWHEEL:
+    return -0.8;
+  case OFF_CLAMP:
+    return c->supply_v - c->clamp_v;
   }
   return 0.0;
 }
@@ -90,9 +97,13 @@ static void step_coil(const coil *c, const stage *s, const solenoid_set *set, do
     state->amp = 0.0;
   double target;
   if (set->high_side)
-    target = on ? (how == ON_BOOST ? c->boost_v : c->supply_v - 0.3) : state->amp > 0.0 ? (how == OFF_CLAMP ? c->supply_v - c->clamp_v : -0.8) : 0.0;
+    target = on                 ? (how == ON_BOOST ? c->boost_v : c->supply_v - 0.3)
+             : state->amp > 0.0 ? (how == OFF_CLAMP ? c->supply_v - c->clamp_v : -0.8)
+                                : 0.0;
   else
-    target = on ? c->on_v + state->amp * c->low_ohm : state->amp > 0.0 ? (how == OFF_CLAMP ? c->clamp_v : c->supply_v + 0.8) : c->supply_v;
+    target = on                 ? c->on_v + state->amp * c->low_ohm
+             : state->amp > 0.0 ? (how == OFF_CLAMP ? c->clamp_v : c->supply_v + 0.8)
+                                : c->supply_v;
   state->volt = target + (state->volt - target) * exp(-dt_s / c->edge_s);
 }
 
@@ -104,7 +115,8 @@ static plb_status simulate_solenoid(plb_draw *draw, plb_error *err) {
   const double longer = plb_part(draw, 1.0, 0.05) * (1.0 + 0.35 * plb_fault(draw, "wrong-duty"));
   double end[MOST_STAGES], sum = 0.0;
   for (int k = 0; k < set->count; k++) {
-    sum += (k == 0 ? longer : 1.0) * (set->stages[k].share > 0.0 ? set->stages[k].share * period_s : set->stages[k].for_s);
+    sum +=
+        (k == 0 ? longer : 1.0) * (set->stages[k].share > 0.0 ? set->stages[k].share * period_s : set->stages[k].for_s);
     end[k] = sum;
   }
   const double dt_s = 1.0 / draw->rate_hz, leak = plb_fault(draw, "leak-to-ground");
@@ -161,54 +173,176 @@ static const plb_model_fault plain_faults[] = {
     {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "supply too low"},
 };
 enum { FAULTS = sizeof faults / sizeof faults[0], PLAIN_FAULTS = sizeof plain_faults / sizeof plain_faults[0] };
-enum { HAS_PLAIN = PLB_HAS_WINDING | PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_CODE, HAS = HAS_PLAIN | PLB_HAS_MOTION };
+enum {
+  HAS_PLAIN = PLB_HAS_WINDING | PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_CODE,
+  HAS = HAS_PLAIN | PLB_HAS_MOTION
+};
 
-static const solenoid_set set_peak_hold = {
-    {{ON_SUPPLY, 0, 1.3e-3, 3.9, 4.0}, {OFF_FREEWHEEL, 0, 0.25e-3, 0, 0}, {ON_SUPPLY, 0, 1.8e-3, 0.9, 1.05}, {OFF_CLAMP, 0, 1e-3, 0, 0}},
-    4, 0, 2.0, 2.2e-3, 45.0, 0, 2.2, false, -1, 0};
-static const solenoid_set set_boosted = {
-    {{ON_BOOST, 0, 0.34e-3, 10.6, 11.0}, {OFF_CLAMP, 0, 0.15e-3, 0, 0}, {ON_SUPPLY, 0, 0.75e-3, 2.4, 2.9}, {OFF_CLAMP, 0, 1e-3, 0, 0}},
-    4, 0, 1.4, 1.3e-3, 65.0, 65.0, 7.0, true, 1, 0};
-static const solenoid_set set_pump_valve = {
-    {{ON_SUPPLY, 0, 2.2e-3, 7.6, 8.0}, {OFF_CLAMP, 0, 0.28e-3, 0, 0}, {ON_SUPPLY, 0, 1.6e-3, 2.6, 3.1}, {OFF_CLAMP, 0, 1e-3, 0, 0}}, 4, 0.05, 0.75, 1.6e-3, 40.0, 0, 4.5, false, -1, 0};
-static const solenoid_set set_pwm = {{{ON_SUPPLY, 0.40, 0, 0, 0}, {OFF_FREEWHEEL, 0.60, 0, 0, 0}}, 2, 1.0 / 120.0, 24.0, 70e-3, 40.0, 0, 0.22, false, 0, 1};
-static const solenoid_set set_phaser = {{{ON_SUPPLY, 0.48, 0, 0, 0}, {OFF_FREEWHEEL, 0.52, 0, 0, 0}}, 2, 1.0 / 250.0, 7.6, 16e-3, 40.0, 0, 0, false, 0, 1};
-static const solenoid_set set_heater = {{{ON_SUPPLY, 0.42, 0, 0, 0}, {OFF_CLAMP, 0.58, 0, 0, 0}}, 2, 0.10, 8.6, 20e-6, 40.0, 0, 0, false, 0, 1};
-static const solenoid_set set_fan = {{{ON_SUPPLY, 0.55, 0, 0, 0}, {OFF_CLAMP, 0.45, 0, 0, 0}}, 2, 0.01, 1200.0, 1e-3, 40.0, 0, 0, false, 0, -1};
+static const solenoid_set set_peak_hold = {{{ON_SUPPLY, 0, 1.3e-3, 3.9, 4.0},
+                                            {OFF_FREEWHEEL, 0, 0.25e-3, 0, 0},
+                                            {ON_SUPPLY, 0, 1.8e-3, 0.9, 1.05},
+                                            {OFF_CLAMP, 0, 1e-3, 0, 0}},
+                                           4,
+                                           0,
+                                           2.0,
+                                           2.2e-3,
+                                           45.0,
+                                           0,
+                                           2.2,
+                                           false,
+                                           -1,
+                                           0};
+static const solenoid_set set_boosted = {{{ON_BOOST, 0, 0.34e-3, 10.6, 11.0},
+                                          {OFF_CLAMP, 0, 0.15e-3, 0, 0},
+                                          {ON_SUPPLY, 0, 0.75e-3, 2.4, 2.9},
+                                          {OFF_CLAMP, 0, 1e-3, 0, 0}},
+                                         4,
+                                         0,
+                                         1.4,
+                                         1.3e-3,
+                                         65.0,
+                                         65.0,
+                                         7.0,
+                                         true,
+                                         1,
+                                         0};
+static const solenoid_set set_pump_valve = {{{ON_SUPPLY, 0, 2.2e-3, 7.6, 8.0},
+                                             {OFF_CLAMP, 0, 0.28e-3, 0, 0},
+                                             {ON_SUPPLY, 0, 1.6e-3, 2.6, 3.1},
+                                             {OFF_CLAMP, 0, 1e-3, 0, 0}},
+                                            4,
+                                            0.05,
+                                            0.75,
+                                            1.6e-3,
+                                            40.0,
+                                            0,
+                                            4.5,
+                                            false,
+                                            -1,
+                                            0};
+static const solenoid_set set_pwm = {{{ON_SUPPLY, 0.40, 0, 0, 0}, {OFF_FREEWHEEL, 0.60, 0, 0, 0}},
+                                     2,
+                                     1.0 / 120.0,
+                                     24.0,
+                                     70e-3,
+                                     40.0,
+                                     0,
+                                     0.22,
+                                     false,
+                                     0,
+                                     1};
+static const solenoid_set set_phaser = {
+    {{ON_SUPPLY, 0.48, 0, 0, 0}, {OFF_FREEWHEEL, 0.52, 0, 0, 0}}, 2, 1.0 / 250.0, 7.6, 16e-3, 40.0, 0, 0, false, 0, 1};
+static const solenoid_set set_heater = {
+    {{ON_SUPPLY, 0.42, 0, 0, 0}, {OFF_CLAMP, 0.58, 0, 0, 0}}, 2, 0.10, 8.6, 20e-6, 40.0, 0, 0, false, 0, 1};
+static const solenoid_set set_fan = {
+    {{ON_SUPPLY, 0.55, 0, 0, 0}, {OFF_CLAMP, 0.45, 0, 0, 0}}, 2, 0.01, 1200.0, 1e-3, 40.0, 0, 0, false, 0, -1};
 
 const plb_model_family plb_injector_peak_hold = {
-    .name = "injector-peak-hold", .type = "injector-peak-hold", .text = "low-ohm port injector with peak and hold driver, current, idle",
-    .channel = {{"injector-current", "A", "clamp round one wire of the injector", PLB_BY_CLAMP, 5.0, 0.012, 20e3}}, .channels = 1,
-    .cycle = "edge:level=0.5A,slope=rising", .rate_hz = 100e3, .duration_s = 1.2, .low_per_min = 720, .high_per_min = 900,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_solenoid, .set = &set_peak_hold};
+    .name = "injector-peak-hold",
+    .type = "injector-peak-hold",
+    .text = "low-ohm port injector with peak and hold driver, current, idle",
+    .channel = {{"injector-current", "A", "clamp round one wire of the injector", PLB_BY_CLAMP, 5.0, 0.012, 20e3}},
+    .channels = 1,
+    .cycle = "edge:level=0.5A,slope=rising",
+    .rate_hz = 100e3,
+    .duration_s = 1.2,
+    .low_per_min = 720,
+    .high_per_min = 900,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .simulate = simulate_solenoid,
+    .set = &set_peak_hold};
 const plb_model_family plb_injector_boosted = {
-    .name = "injector-boosted", .type = "injector-direct", .text = "direct injector, boosted voltage then held, idle: current and voltage",
+    .name = "injector-boosted",
+    .type = "injector-direct",
+    .text = "direct injector, boosted voltage then held, idle: current and voltage",
     .channel = {{"injector-current", "A", "clamp round one wire of the injector", PLB_BY_CLAMP, 20.0, 0.03, 50e3},
-                {"injector", "V", "high-side wire against ground; charged to a dangerous voltage", PLB_BY_PROBE, 100.0, 0.05, 0}},
-    .channels = 2, .cycle = "edge:level=1A,slope=rising,channel=injector-current", .rate_hz = 200e3, .duration_s = 0.8, .low_per_min = 720, .high_per_min = 900,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_solenoid, .set = &set_boosted};
+                {"injector", "V", "high-side wire against ground; charged to a dangerous voltage", PLB_BY_PROBE, 100.0,
+                 0.05, 0}},
+    .channels = 2,
+    .cycle = "edge:level=1A,slope=rising,channel=injector-current",
+    .rate_hz = 200e3,
+    .duration_s = 0.8,
+    .low_per_min = 720,
+    .high_per_min = 900,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .simulate = simulate_solenoid,
+    .set = &set_boosted};
 const plb_model_family plb_pump_valve = {
-    .name = "high-pressure-pump-valve", .type = "pump-valve", .text = "valve of the high-pressure fuel pump, current, idle",
-    .channel = {{"valve-current", "A", "clamp round one wire of the valve", PLB_BY_CLAMP, 10.0, 0.02, 20e3}}, .channels = 1,
-    .cycle = "edge:level=1A,slope=rising", .rate_hz = 100e3, .duration_s = 0.6,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_solenoid, .set = &set_pump_valve};
+    .name = "high-pressure-pump-valve",
+    .type = "pump-valve",
+    .text = "valve of the high-pressure fuel pump, current, idle",
+    .channel = {{"valve-current", "A", "clamp round one wire of the valve", PLB_BY_CLAMP, 10.0, 0.02, 20e3}},
+    .channels = 1,
+    .cycle = "edge:level=1A,slope=rising",
+    .rate_hz = 100e3,
+    .duration_s = 0.6,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .simulate = simulate_solenoid,
+    .set = &set_pump_valve};
 const plb_model_family plb_pwm_valve = {
-    .name = "pwm-valve", .type = "pwm-valve", .text = "valve driven by pulse width, voltage and current",
-    .channel = {{"valve", "V", "switched wire against ground", PLB_BY_PROBE, 20.0, 0.012, 0}, {"valve-current", "A", "clamp round one wire of the valve", PLB_BY_CLAMP, 2.0, 0.004, 20e3}},
-    .channels = 2, .cycle = "edge:level=7V,slope=falling,channel=valve", .rate_hz = 50e3, .duration_s = 0.5,
-    .has = HAS_PLAIN, .fault = plain_faults, .faults = PLAIN_FAULTS, .simulate = simulate_solenoid, .set = &set_pwm};
+    .name = "pwm-valve",
+    .type = "pwm-valve",
+    .text = "valve driven by pulse width, voltage and current",
+    .channel = {{"valve", "V", "switched wire against ground", PLB_BY_PROBE, 20.0, 0.012, 0},
+                {"valve-current", "A", "clamp round one wire of the valve", PLB_BY_CLAMP, 2.0, 0.004, 20e3}},
+    .channels = 2,
+    .cycle = "edge:level=7V,slope=falling,channel=valve",
+    .rate_hz = 50e3,
+    .duration_s = 0.5,
+    .has = HAS_PLAIN,
+    .fault = plain_faults,
+    .faults = PLAIN_FAULTS,
+    .simulate = simulate_solenoid,
+    .set = &set_pwm};
 const plb_model_family plb_cam_phaser_valve = {
-    .name = "cam-phaser-valve", .type = "cam-phaser-valve", .text = "oil valve of the cam phaser, driven by pulse width, voltage and current",
-    .channel = {{"valve", "V", "switched wire against ground", PLB_BY_PROBE, 20.0, 0.012, 0}, {"valve-current", "A", "clamp round one wire of the valve", PLB_BY_CLAMP, 2.0, 0.004, 20e3}},
-    .channels = 2, .cycle = "edge:level=7V,slope=falling,channel=valve", .rate_hz = 100e3, .duration_s = 0.3,
-    .has = HAS_PLAIN, .fault = plain_faults, .faults = PLAIN_FAULTS, .simulate = simulate_solenoid, .set = &set_phaser};
+    .name = "cam-phaser-valve",
+    .type = "cam-phaser-valve",
+    .text = "oil valve of the cam phaser, driven by pulse width, voltage and current",
+    .channel = {{"valve", "V", "switched wire against ground", PLB_BY_PROBE, 20.0, 0.012, 0},
+                {"valve-current", "A", "clamp round one wire of the valve", PLB_BY_CLAMP, 2.0, 0.004, 20e3}},
+    .channels = 2,
+    .cycle = "edge:level=7V,slope=falling,channel=valve",
+    .rate_hz = 100e3,
+    .duration_s = 0.3,
+    .has = HAS_PLAIN,
+    .fault = plain_faults,
+    .faults = PLAIN_FAULTS,
+    .simulate = simulate_solenoid,
+    .set = &set_phaser};
 const plb_model_family plb_oxygen_heater = {
-    .name = "oxygen-heater", .type = "oxygen-heater", .text = "heater of an oxygen sensor, pulsed, voltage and current",
-    .channel = {{"heater", "V", "switched wire against ground", PLB_BY_PROBE, 20.0, 0.012, 0}, {"heater-current", "A", "clamp round the heater's supply wire", PLB_BY_CLAMP, 5.0, 0.01, 20e3}},
-    .channels = 2, .cycle = "edge:level=7V,slope=falling,channel=heater", .rate_hz = 20e3, .duration_s = 2.0,
-    .has = HAS_PLAIN, .fault = plain_faults, .faults = PLAIN_FAULTS, .simulate = simulate_solenoid, .set = &set_heater};
+    .name = "oxygen-heater",
+    .type = "oxygen-heater",
+    .text = "heater of an oxygen sensor, pulsed, voltage and current",
+    .channel = {{"heater", "V", "switched wire against ground", PLB_BY_PROBE, 20.0, 0.012, 0},
+                {"heater-current", "A", "clamp round the heater's supply wire", PLB_BY_CLAMP, 5.0, 0.01, 20e3}},
+    .channels = 2,
+    .cycle = "edge:level=7V,slope=falling,channel=heater",
+    .rate_hz = 20e3,
+    .duration_s = 2.0,
+    .has = HAS_PLAIN,
+    .fault = plain_faults,
+    .faults = PLAIN_FAULTS,
+    .simulate = simulate_solenoid,
+    .set = &set_heater};
 const plb_model_family plb_fan_command = {
-    .name = "cooling-fan-pwm", .type = "cooling-fan-pwm", .text = "command of the cooling fan by pulse width",
-    .channel = {{"fan-command", "V", "command wire at the fan's control unit against its ground, connected", PLB_BY_PROBE, 20.0, 0.012, 0}}, .channels = 1,
-    .cycle = "edge:level=7V,slope=falling", .rate_hz = 50e3, .duration_s = 0.5,
-    .has = HAS_PLAIN & ~(unsigned)PLB_HAS_WINDING, .fault = plain_faults + 1, .faults = PLAIN_FAULTS - 1, .simulate = simulate_solenoid, .set = &set_fan};
+    .name = "cooling-fan-pwm",
+    .type = "cooling-fan-pwm",
+    .text = "command of the cooling fan by pulse width",
+    .channel = {{"fan-command", "V", "command wire at the fan's control unit against its ground, connected",
+                 PLB_BY_PROBE, 20.0, 0.012, 0}},
+    .channels = 1,
+    .cycle = "edge:level=7V,slope=falling",
+    .rate_hz = 50e3,
+    .duration_s = 0.5,
+    .has = HAS_PLAIN & ~(unsigned)PLB_HAS_WINDING,
+    .fault = plain_faults + 1,
+    .faults = PLAIN_FAULTS - 1,
+    .simulate = simulate_solenoid,
+    .set = &set_fan};

@@ -1,6 +1,6 @@
 /*
- * Potentiometers with two tracks: one rises with the position, the other falls or rises at half the slope, so that the control unit can compare.
- * A worn place on a track lets the wiper lift: a dropout at the same position each time.
+ * Potentiometers with two tracks: one rises with the position, the other falls or rises at half the slope, so that
+ * the control unit can compare. A worn place on a track lets the wiper lift: a dropout at the same position each time.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -20,9 +20,12 @@ static double sweep_at(double t, double begin_s, double up_s, double hold_s, dou
 static plb_status simulate_track(plb_draw *draw, plb_error *err) {
   (void)err;
   const track_set *set = draw->family->set;
-  const double begin_s = plb_between(draw, 0.3, 0.5), up_s = plb_part(draw, 1.0, 0.12), hold_s = plb_part(draw, 0.4, 0.15), down_s = plb_part(draw, 1.0, 0.12);
-  const double supply_v = plb_part(draw, 5.0, 0.004) - 1.7 * plb_fault(draw, "weak-supply"), ground_v = 0.7 * plb_fault(draw, "poor-ground");
-  const double worn = plb_fault(draw, "worn-track"), worn_at = plb_between(draw, 0.15, 0.45), stuck = plb_fault(draw, "stuck");
+  const double begin_s = plb_between(draw, 0.3, 0.5), up_s = plb_part(draw, 1.0, 0.12),
+               hold_s = plb_part(draw, 0.4, 0.15), down_s = plb_part(draw, 1.0, 0.12);
+  const double supply_v = plb_part(draw, 5.0, 0.004) - 1.7 * plb_fault(draw, "weak-supply"),
+               ground_v = 0.7 * plb_fault(draw, "poor-ground");
+  const double worn = plb_fault(draw, "worn-track"), worn_at = plb_between(draw, 0.15, 0.45),
+               stuck = plb_fault(draw, "stuck");
   const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 60e3), leak = plb_fault(draw, "leak-to-ground");
   const double bias = 0.14 * plb_fault(draw, "biased-track"), reach = plb_part(draw, 0.97, 0.008) * (1.0 - 0.6 * stuck);
   double offset[2], slope[2];
@@ -63,19 +66,40 @@ static const plb_model_fault faults[] = {
     {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "5 V of the sensor low"},
     {"poor-ground", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "sensor's ground raised"},
 };
-enum { FAULTS = sizeof faults / sizeof faults[0], HAS = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_SENSING | PLB_HAS_TRACK | PLB_HAS_MOTION };
+enum {
+  FAULTS = sizeof faults / sizeof faults[0],
+  HAS = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_SENSING | PLB_HAS_TRACK | PLB_HAS_MOTION
+};
 
 static const track_set set_throttle = {0.13, 0.88, 0.87, 0.12}, set_pedal = {0.15, 0.80, 0.075, 0.40};
 
 const plb_model_family plb_throttle_dual = {
-    .name = "throttle-dual", .type = "throttle-position", .text = "throttle position, two tracks, opened and shut once, key on, engine off",
+    .name = "throttle-dual",
+    .type = "throttle-position",
+    .text = "throttle position, two tracks, opened and shut once, key on, engine off",
     .channel = {{"track-1", "V", "first signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0},
                 {"track-2", "V", "second signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}},
-    .channels = 2, .cycle = "against:channel=track-2", .rate_hz = 10e3, .duration_s = 3.2,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_track, .set = &set_throttle};
+    .channels = 2,
+    .cycle = "against:channel=track-2",
+    .rate_hz = 10e3,
+    .duration_s = 3.2,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .simulate = simulate_track,
+    .set = &set_throttle};
 const plb_model_family plb_pedal_dual = {
-    .name = "pedal-dual", .type = "pedal-position", .text = "accelerator pedal, two tracks, pressed and released once, key on, engine off",
+    .name = "pedal-dual",
+    .type = "pedal-position",
+    .text = "accelerator pedal, two tracks, pressed and released once, key on, engine off",
     .channel = {{"track-1", "V", "first signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0},
                 {"track-2", "V", "second signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}},
-    .channels = 2, .cycle = "against:channel=track-2", .rate_hz = 10e3, .duration_s = 3.2,
-    .has = HAS, .fault = faults, .faults = FAULTS, .simulate = simulate_track, .set = &set_pedal};
+    .channels = 2,
+    .cycle = "against:channel=track-2",
+    .rate_hz = 10e3,
+    .duration_s = 3.2,
+    .has = HAS,
+    .fault = faults,
+    .faults = FAULTS,
+    .simulate = simulate_track,
+    .set = &set_pedal};

@@ -1,7 +1,7 @@
 /*
- * Flux: the potential of a field above a surface with a pattern of wavelength l falls as exp(-2 pi g / l) with the distance g (solution of
- * Laplace's equation); for a pattern of any shape that is a convolution with the Poisson kernel g / (pi (x^2 + g^2)). The pole averages over
- * its own width.
+ * Flux: the potential of a field above a surface with a pattern of wavelength l falls as exp(-2 pi g / l) with the
+ * distance g (solution of Laplace's equation); for a pattern of any shape that is a convolution with the Poisson
+ * kernel g / (pi (x^2 + g^2)). The pole averages over its own width.
  */
 #include "model/wheel.h"
 #include "model/physics.h"
@@ -46,7 +46,8 @@ static void pass_air_gap(const double *profile, int cells, int reach, double gap
   }
 }
 
-plb_status plb_wheel_flux(const double *profile, int cells, int pitch_cells, double gap_cells, double runout, double *flux, plb_error *err) {
+plb_status plb_wheel_flux(const double *profile, int cells, int pitch_cells, double gap_cells, double runout,
+                          double *flux, plb_error *err) {
   double *averaged = plb_calloc((size_t)cells, sizeof *averaged);
   if (!averaged)
     return plb_fail(err, PLB_ENOMEM, "not enough memory to draw a recording; close other programs");

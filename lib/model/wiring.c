@@ -2,7 +2,8 @@
 #include "model/draw.h"
 #include <math.h>
 
-void plb_contact_plan(plb_draw *draw, const char *fault, double per_s, double least_s, double longest_s, plb_contact *out) {
+void plb_contact_plan(plb_draw *draw, const char *fault, double per_s, double least_s, double longest_s,
+                      plb_contact *out) {
   *out = (plb_contact){.count = 0};
   const double severity = plb_fault(draw, fault);
   if (severity <= 0.0)
@@ -30,7 +31,8 @@ bool plb_contact_is_open(plb_contact *contact, double at_s) {
   return contact->next < contact->count && contact->open[contact->next].from_s <= at_s;
 }
 
-void plb_break_signal(plb_draw *draw, size_t c, const char *fault, double per_s, double least_s, double longest_s, double level, double tau_s) {
+void plb_break_signal(plb_draw *draw, size_t c, const char *fault, double per_s, double least_s, double longest_s,
+                      double level, double tau_s) {
   plb_contact contact;
   plb_contact_plan(draw, fault, per_s, least_s, longest_s, &contact);
   if (contact.count == 0)
@@ -44,7 +46,8 @@ void plb_break_signal(plb_draw *draw, size_t c, const char *fault, double per_s,
   }
 }
 
-/* One burst rings at a few hundred kilohertz, or at a fifth of the rate where that is lower, and dies out within some periods. */
+/* One burst rings at a few hundred kilohertz, or at a fifth of the rate where that is lower, and dies out
+ * within some periods. */
 static void add_burst(double *x, size_t n, double rate_hz, double at_s, double peak) {
   const double ring_hz = fmin(250e3, rate_hz / 5.0);
   const double tau_s = 1.5 / ring_hz;

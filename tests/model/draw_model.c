@@ -1,6 +1,6 @@
 /*
- * Writes a drawn capture as delimited text: draw_model FAMILY [SEED [FAULT SEVERITY [STATE]]] or draw_model CASE [SEED].
- * Without arguments it lists families, faults and cases. Everything it writes is modelled.
+ * Writes a drawn capture as delimited text: draw_model FAMILY [SEED [FAULT SEVERITY [STATE]]] or draw_model CASE
+ * [SEED]. Without arguments it lists families, faults and cases. Everything it writes is modelled.
  */
 #include "model/model.h"
 #include <stdio.h>

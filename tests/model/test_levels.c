@@ -1,6 +1,6 @@
 /*
- * Signals of the standards: the drawn captures must keep the published levels and times, and decode. The decoders here are the test's own and
- * read nothing but samples.
+ * Signals of the standards: the drawn captures must keep the published levels and times, and decode. The decoders
+ * here are the test's own and read nothing but samples.
  */
 #include "model_test.h"
 
@@ -26,8 +26,9 @@ static double level_between(const double *x, size_t n, double low, double high) 
   return middle;
 }
 
-/* ISO 11898-2 driver limits, VERIFIED (2nd-hand, data sheets): dominant high 2.75..4.5 V, low 0.5..2.25 V, between them 1.5..3.0 V; recessive
- * 2.0..3.0 V, -0.12..+0.012 V between them; a receiver calls 0.9 V and more dominant, 0.5 V and less recessive. */
+/* ISO 11898-2 driver limits, VERIFIED (2nd-hand, data sheets): dominant high 2.75..4.5 V, low 0.5..2.25 V, between
+ * them 1.5..3.0 V; recessive 2.0..3.0 V, -0.12..+0.012 V between them; a receiver calls 0.9 V and more dominant, 0.5
+ * V and less recessive. */
 static void check_can(const double *high, const double *low, size_t n, double dominant_least, double dominant_most) {
   double *between = malloc(n * sizeof *between);
   assert_non_null(between);
@@ -49,7 +50,8 @@ static void test_levels__can(void **state) {
     plb_capture *capture = must_draw("can-pair", seed, NULL, 0);
     double *high = must_copy(capture, 0), *low = must_copy(capture, 1);
     check_can(high, low, capture->samples, 1.5, 3.0);
-    const double high_v = level_between(high, capture->samples, 3.0, 9.0), low_v = level_between(low, capture->samples, -1.0, 2.0);
+    const double high_v = level_between(high, capture->samples, 3.0, 9.0),
+                 low_v = level_between(low, capture->samples, -1.0, 2.0);
     assert_true(high_v >= 2.75 && high_v <= 4.5 && low_v >= 0.5 && low_v <= 2.25);
     assert_near(level_between(high, capture->samples, 2.0, 2.75), 2.5, 0.12, "recessive");
     free(high);
@@ -58,9 +60,10 @@ static void test_levels__can(void **state) {
   }
 }
 
-/* One bit at 500 kbit/s is 2.000 us (COMPUTED): sampled in the middle of each bit after the start's edge, the frame must come out with its checksum
- * right and its acknowledge bit taller than the rest. */
-static size_t read_frame(const double *between, size_t start, double per_bit, uint8_t *bit, double *level, size_t most) {
+/* One bit at 500 kbit/s is 2.000 us (COMPUTED): sampled in the middle of each bit after the start's edge, the frame
+ * must come out with its checksum right and its acknowledge bit taller than the rest. */
+static size_t read_frame(const double *between, size_t start, double per_bit, uint8_t *bit, double *level,
+                         size_t most) {
   size_t n = 0, k = 0;
   int run = 0;
   uint8_t last = 2;
@@ -119,7 +122,8 @@ static void test_levels__can_frames_decode(void **state) {
   plb_capture_free(capture);
 }
 
-/* The missing terminator leaves the limits of 50..65 ohm towards the higher ones of larger loads; one value just outside is found so. */
+/* The missing terminator leaves the limits of 50..65 ohm towards the higher ones of larger loads; one value
+ * just outside is found so. */
 static void test_levels__can_without_a_terminator(void **state) {
   (void)state;
   plb_capture *good = must_draw("can-pair", 2, NULL, 0), *bad = must_draw("can-pair", 2, "terminator-missing", 1);
@@ -131,7 +135,8 @@ static void test_levels__can_without_a_terminator(void **state) {
   plb_capture_free(bad);
 }
 
-/* Receiver limits, VERIFIED: recessive above 60 % of the supply, dominant below 40 %: always of the measured supply, never fixed volts. */
+/* Receiver limits, VERIFIED: recessive above 60 % of the supply, dominant below 40 %: always of the measured
+ * supply, never fixed volts. */
 static void test_levels__lin(void **state) {
   (void)state;
   for (uint64_t seed = 1; seed <= 8; seed++) {
@@ -149,7 +154,8 @@ static void test_levels__lin(void **state) {
   }
 }
 
-/* Levels VERIFIED (2nd-hand): below 0.5 V, above 4.1 V; falling edges 56 ticks for calibration, 12 to 27 for a nibble. */
+/* Levels VERIFIED (2nd-hand): below 0.5 V, above 4.1 V; falling edges 56 ticks for calibration, 12 to 27 for a
+ * nibble. */
 static int decode_sent(const plb_capture *capture, int *frames) {
   double *x = must_copy(capture, 0);
   double fall[4000];
@@ -209,14 +215,16 @@ static void test_levels__wheel_speed_current(void **state) {
   for (uint64_t seed = 1; seed <= 8; seed++) {
     plb_capture *capture = must_draw("wheel-speed-current", seed, NULL, 0);
     double *x = must_copy(capture, 0);
-    const double low = level_between(x, capture->samples, 0.0, 1.05) / 100.0, high = level_between(x, capture->samples, 1.05, 9.0) / 100.0;
+    const double low = level_between(x, capture->samples, 0.0, 1.05) / 100.0,
+                 high = level_between(x, capture->samples, 1.05, 9.0) / 100.0;
     assert_true(low >= 5.9e-3 && low <= 8.4e-3 && high >= 11.8e-3 && high <= 16.8e-3);
     free(x);
     plb_capture_free(capture);
   }
 }
 
-/* Tooth times of a drawn wheel: 60 pitches a turn, so that rising crossings come 1 / rpm seconds apart but for the gap of three pitches. */
+/* Tooth times of a drawn wheel: 60 pitches a turn, so that rising crossings come 1 / rpm seconds apart but for
+ * the gap of three pitches. */
 static void test_levels__tooth_times(void **state) {
   (void)state;
   const plb_model_family *f = plb_model_find("crank-inductive-60-2-clamped");
@@ -255,9 +263,12 @@ static void test_levels__tooth_times(void **state) {
 }
 
 int main(void) {
-  const struct CMUnitTest tests[] = {
-      cmocka_unit_test(test_levels__can), cmocka_unit_test(test_levels__can_frames_decode), cmocka_unit_test(test_levels__can_without_a_terminator),
-      cmocka_unit_test(test_levels__lin), cmocka_unit_test(test_levels__sent), cmocka_unit_test(test_levels__wheel_speed_current),
-      cmocka_unit_test(test_levels__tooth_times)};
+  const struct CMUnitTest tests[] = {cmocka_unit_test(test_levels__can),
+                                     cmocka_unit_test(test_levels__can_frames_decode),
+                                     cmocka_unit_test(test_levels__can_without_a_terminator),
+                                     cmocka_unit_test(test_levels__lin),
+                                     cmocka_unit_test(test_levels__sent),
+                                     cmocka_unit_test(test_levels__wheel_speed_current),
+                                     cmocka_unit_test(test_levels__tooth_times)};
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

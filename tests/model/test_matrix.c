@@ -27,7 +27,8 @@ static void test_matrix__every_empty_cell_has_a_reason(void **state) {
     print_row(f);
     for (int k = 0; k < PLB_FAULT_KINDS; k++)
       if (!plb_matrix_fault(f, (plb_fault_kind)k, 0) && !plb_matrix_reason(f, (plb_fault_kind)k)) {
-        print_error("%s has no fault of the kind \"%s\" and no reason\n", f->name, plb_matrix_kind_name((plb_fault_kind)k));
+        print_error("%s has no fault of the kind \"%s\" and no reason\n", f->name,
+                    plb_matrix_kind_name((plb_fault_kind)k));
         open++;
       }
   }
@@ -85,9 +86,10 @@ static void test_matrix__cases_can_be_drawn(void **state) {
 }
 
 int main(void) {
-  const struct CMUnitTest tests[] = {
-      cmocka_unit_test(test_matrix__every_empty_cell_has_a_reason), cmocka_unit_test(test_matrix__no_reason_beside_a_fault),
-      cmocka_unit_test(test_matrix__at_least_four_faults_and_two_mistakes), cmocka_unit_test(test_matrix__names_are_unique_and_cycles_parse),
-      cmocka_unit_test(test_matrix__cases_can_be_drawn)};
+  const struct CMUnitTest tests[] = {cmocka_unit_test(test_matrix__every_empty_cell_has_a_reason),
+                                     cmocka_unit_test(test_matrix__no_reason_beside_a_fault),
+                                     cmocka_unit_test(test_matrix__at_least_four_faults_and_two_mistakes),
+                                     cmocka_unit_test(test_matrix__names_are_unique_and_cycles_parse),
+                                     cmocka_unit_test(test_matrix__cases_can_be_drawn)};
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
