@@ -83,7 +83,13 @@ static void test_status__written_reads_back(void **state) {
   assert_int_equal(back.count, 4);
   assert_int_equal(unpacked.count, 4);
   for (size_t i = 0; i < 4; i++) {
-    assert_memory_equal(&back.act[i], &all.act[i], sizeof(plb_act));
+    /* field by field: what lies behind the end of a text and between fields is nobody's */
+    assert_string_equal(back.act[i].kind, all.act[i].kind);
+    assert_int_equal(back.act[i].version, all.act[i].version);
+    assert_string_equal(back.act[i].who, all.act[i].who);
+    assert_string_equal(back.act[i].when, all.act[i].when);
+    assert_string_equal(back.act[i].why, all.act[i].why);
+    assert_int_equal(back.act[i].own, all.act[i].own);
     assert_string_equal(unpacked.act[i].who, all.act[i].who);
     assert_int_equal(unpacked.act[i].own, all.act[i].own);
     assert_string_equal(unpacked.act[i].why, all.act[i].why);
