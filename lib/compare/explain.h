@@ -63,6 +63,8 @@ double plb_local_lag(const float *curve, const float *centre, size_t grid, size_
 const char *plb_unit_of_cycle(const plb_reference *reference, unsigned count);
 /** A phase as people say it: "123 deg" for wheels, "1.2 ms" of a cycle of `duration_s`, else "34 %". */
 void plb_say_phase(char *out, size_t size, const plb_reference *reference, double phase, double duration_s);
+/** A size as people say it: "0.5 V", "320 mV", "2.1" without a unit. */
+void plb_say_size(char *out, size_t size, double value, const char *unit);
 /** The nearest tooth to a phase, from 1; 0 when the cycle has no teeth. */
 int plb_tooth_at(const plb_reference *reference, double phase);
 /** Degrees of the wheel for a phase (720 for two revolutions), or of 360 a cycle. */

@@ -229,7 +229,9 @@ static void find_offset(search *s, size_t c) {
     f->pattern = PLB_LASTING;
     f->count = f->of = (unsigned)s->o->profile->frame->mapped;
     plb_text_copy(f->unit, sizeof f->unit, ref->channel[c].unit);
-    plb_text_say(f->text, sizeof f->text, "the whole trace sits %.3g %s %s", fabs(offset), ref->channel[c].unit, offset < 0.0 ? "low" : "high");
+    char far[64];
+    plb_say_size(far, sizeof far, fabs(offset), f->unit);
+    plb_text_say(f->text, sizeof f->text, "the whole trace sits %s %s", far, offset < 0.0 ? "low" : "high");
     plb_advise(f, ref, NULL);
   }
 }
@@ -348,8 +350,10 @@ static double find_noise(search *s, size_t c) {
     f->count = f->of = (unsigned)s->o->profile->frame->mapped;
     f->score = score + (explains_pulses(s) ? 2.0 * PLB_STRUCTURAL_STEP : 0.0);
     plb_text_copy(f->unit, sizeof f->unit, ref->channel[c].unit);
-    plb_text_say(f->text, sizeof f->text, "noisy: %.2g %s RMS of scatter between %s, good captures %.2g %s", f->size, f->unit,
-             plb_unit_of_cycle(ref, 2), ref->channel[c].noise, f->unit);
+    char here[64], good[64];
+    plb_say_size(here, sizeof here, f->size, f->unit);
+    plb_say_size(good, sizeof good, ref->channel[c].noise, f->unit);
+    plb_text_say(f->text, sizeof f->text, "noisy: %s RMS of scatter between %s, good captures %s", here, plb_unit_of_cycle(ref, 2), good);
     plb_advise(f, ref, NULL);
   }
   return score;
@@ -362,9 +366,10 @@ static bool is_moved(const search *s, size_t c) {
 
 static void say_band(search *s, plb_finding *f, const plb_band_view *view, const plb_band_result *first, const plb_band_result *last) {
   const plb_reference *ref = s->judge->reference;
-  char where[64], often[64], sections[2 * PLB_NAME_SIZE + 8], tooth[32] = "";
+  char where[64], often[64], far[64], sections[2 * PLB_NAME_SIZE + 8], tooth[32] = "";
   const double cycle_s = s->o->profile->rate_hz > 0.0 ? 1.0 / s->o->profile->rate_hz : NAN;
   plb_say_phase(where, sizeof where, ref, f->phase, cycle_s);
+  plb_say_size(far, sizeof far, fabs(f->size), f->unit);
   say_how_often(often, sizeof often, s, f);
   if (plb_tooth_at(ref, f->phase) > 0) {
     plb_text_say(tooth, sizeof tooth, " (tooth %d)", plb_tooth_at(ref, f->phase));
@@ -375,13 +380,13 @@ static void say_band(search *s, plb_finding *f, const plb_band_view *view, const
     plb_text_say(sections, sizeof sections, "sections %s to %s", first->name, last->name);
   }
   if (strcmp(f->direction, "noisy") == 0) {
-    plb_text_say(f->text, sizeof f->text, "noisy near %s%s, %s: %.2g %s RMS%s", where, tooth, sections, f->size, f->unit, often);
+    plb_text_say(f->text, sizeof f->text, "noisy near %s%s, %s: %s RMS%s", where, tooth, sections, far, often);
   } else if (isfinite(view->lag) && (strcmp(f->direction, "late") == 0 || strcmp(f->direction, "early") == 0)) {
     f->size = plb_degrees_at(ref, view->lag / (double)s->judge->fit->grid);
     plb_text_copy(f->unit, sizeof f->unit, "deg");
     plb_text_say(f->text, sizeof f->text, "%s by %.2g deg near %s%s, %s%s", f->direction, fabs(f->size), where, tooth, sections, often);
   } else {
-    plb_text_say(f->text, sizeof f->text, "%s by %.2g %s near %s%s, %s%s", f->direction, fabs(f->size), f->unit, where, tooth, sections, often);
+    plb_text_say(f->text, sizeof f->text, "%s by %s near %s%s, %s%s", f->direction, far, where, tooth, sections, often);
   }
 }
 
@@ -466,7 +471,7 @@ static void find_elastic(search *s, float *curve) {
     if (f == NULL) {
       return;
     }
-    char where[64];
+    char where[64], far[64];
     f->score = fmax(level, slope);
     f->size = view.deviation;
     f->phase = band->worst_phase;
@@ -474,8 +479,9 @@ static void find_elastic(search *s, float *curve) {
     f->pattern = PLB_LASTING;
     plb_text_copy(f->unit, sizeof f->unit, s->judge->reference->channel[c].unit);
     plb_say_phase(where, sizeof where, s->judge->reference, f->phase, NAN);
-    plb_text_say(f->text, sizeof f->text, "the %s is unlike every good capture, most near %s of the event (section %s), %s by %.2g %s",
-             level > slope ? "curve" : "slope", where, band->name, f->direction, fabs(f->size), f->unit);
+    plb_say_size(far, sizeof far, fabs(f->size), f->unit);
+    plb_text_say(f->text, sizeof f->text, "the %s is unlike every good capture, most near %s of the event (section %s), %s by %s",
+             level > slope ? "curve" : "slope", where, band->name, f->direction, far);
     plb_advise(f, s->judge->reference, NULL);
   }
 }

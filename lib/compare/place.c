@@ -1,5 +1,6 @@
 #include "compare/explain.h"
 #include <math.h>
+#include <string.h>
 
 const char *plb_unit_of_cycle(const plb_reference *reference, unsigned count) {
   switch (reference->choice.spec.kind) {
@@ -45,4 +46,11 @@ void plb_say_phase(char *out, size_t size, const plb_reference *reference, doubl
   } else {
     plb_text_say(out, size, "%.0f %%", phase * 100.0);
   }
+}
+
+void plb_say_size(char *out, size_t size, double value, const char *unit) {
+  const char *code = unit;
+  const double shown = value * plb_unit_scale_for_people(value, unit, &code);
+  const bool bare = code == NULL || code[0] == '\0' || strcmp(code, "1") == 0;
+  plb_text_say(out, size, fabs(shown) >= 1000.0 ? "%.0f%s%s" : "%.3g%s%s", shown, bare ? "" : " ", bare ? "" : code);
 }
