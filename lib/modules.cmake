@@ -50,6 +50,6 @@ plb_module(learn USES core signal capture cycle reading reference compare
 
 plb_module(report USES core signal capture cycle reading reference compare learn
   SOURCES take.c say.c say_verdict.c page.c table.c verdict_text.c json_value.c verdict_json.c canvas.c canvas_text.c axis.c panel.c
-    verdict_svg.c facts.c capture_guess.c sketch.c inspect.c inspect_json.c learned_text.c difference_svg.c LINK PkgConfig::JANSSON)
+    verdict_svg.c facts.c capture_guess.c sketch.c inspect.c inspect_json.c learned_text.c difference_svg.c again.c LINK PkgConfig::JANSSON)
 
 set(PLB_MODULES core signal capture model cycle reference collection compare learn report)

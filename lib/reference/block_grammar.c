@@ -1,6 +1,8 @@
 #include "reference/blocks.h"
 #include "reference/grammar.h"
 
+static const char *const ties[] = {"up", "even", "away", NULL};
+
 /* clang-format off: one row a line */
 
 static const plb_attribute_rule integers_attributes[] = {
@@ -16,6 +18,7 @@ static const plb_attribute_rule steps_attributes[] = {
     {"decimals", PLB_VALUE_INTEGER, true, 0, PLB_DECIMALS_MOST, NULL},
     {"missing", PLB_VALUE_LONGS, false, 0, 0, NULL},
     {"digits", PLB_VALUE_INTEGER, false, 1, PLB_DIGITS_MOST, NULL},
+    {"ties", PLB_VALUE_WORD, false, 0, 0, ties},
     {"coefficients", PLB_VALUE_LONGS, true, 0, 0, NULL},
     {"code-bits", PLB_VALUE_INTEGER, true, 0, 31, NULL},
     {"step-shift", PLB_VALUE_INTEGER, true, 0, PLB_STEP_SHIFT_MOST, NULL},

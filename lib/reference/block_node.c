@@ -13,6 +13,8 @@ static plb_status fail_at(const plb_node *node, plb_error *err, const char *text
 
 static plb_status read_steps(plb_steps *out, const plb_node *node, plb_error *err) {
   out->digits = (int)plb_node_integer(node, "digits", 0);
+  const int ties = plb_node_word(node, "ties");
+  out->ties = ties < 0 ? PLB_TIES_UP : (plb_ties)ties;
   out->code_bits = (int)plb_node_integer(node, "code-bits", 0);
   out->shift = (int)plb_node_integer(node, "step-shift", 0);
   const char *text = plb_node_value(node, "coefficients");
@@ -122,6 +124,8 @@ static void put_block(plb_xml *xml, const plb_block *block, const unsigned char 
   if (block->kind == PLB_BLOCK_STEPS) {
     if (block->steps.digits > 0)
       plb_xml_integer(xml, "digits", block->steps.digits);
+    if (block->steps.ties != PLB_TIES_UP)
+      plb_xml_attribute(xml, "ties", block->steps.ties == PLB_TIES_EVEN ? "even" : "away");
     put_coefficients(xml, &block->steps);
     plb_xml_integer(xml, "code-bits", block->steps.code_bits);
     plb_xml_integer(xml, "step-shift", block->steps.shift);

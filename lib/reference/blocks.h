@@ -21,7 +21,8 @@
  *      steps: p = c0 + floor(k (c1 + floor(k (c2 + ...) / 2^code-bits)) / 2^code-bits), with the c of `coefficients`,
  *      is what the recorder measured in units of 10^-decimals / 2^step-shift. It is rounded as it was printed: u = 1,
  *      or with `digits` the smallest power of ten for which |p| < u * 10^digits * 2^step-shift; m = u * floor(p / (u
- *      * 2^step-shift) + 1/2); value = m / 10^decimals.
+ *      * 2^step-shift) + 1/2), except that where this quotient ends in exactly 1/2 `ties` may send it to the even
+ *      neighbour or away from zero; value = m / 10^decimals.
  *   9. missing: pairs "first count" of values that are not there.
  * All of it is integer arithmetic, so every machine and language gets the same numbers.
  */

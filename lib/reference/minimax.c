@@ -123,8 +123,8 @@ static void expand(const problem *p, const long double *c, double unit, double *
     out[d] = (double)sum[d];
 }
 
-bool plb_minimax_fit(const double *k, const double *x, const double *slack, size_t n, int degree, double unit,
-                     double *c) {
+double plb_minimax_fit(const double *k, const double *x, const double *slack, size_t n, int degree, double unit,
+                       double *c) {
   enum { ROUNDS = 200 };
   problem p = {k, x, slack, n, degree, 0.5 * (k[0] + k[n - 1]), 0.5 * (k[n - 1] - k[0])};
   const int points = degree + 2;
@@ -132,17 +132,17 @@ bool plb_minimax_fit(const double *k, const double *x, const double *slack, size
   long double centre[UNKNOWNS_MOST];
   double error = INFINITY, level;
   if (n < (size_t)points || !(p.half > 0))
-    return false;
+    return INFINITY;
   for (int i = 0; i < points; i++)
     reference[i] = (size_t)i * (n - 1) / (size_t)(points - 1);
   for (int round = 0; round < ROUNDS; round++) {
-    if (!level_reference(&p, reference, centre, &level) || fabs(level) >= 1.0)
-      return false; /* the level on any reference is a lower bound for the whole */
+    if (!level_reference(&p, reference, centre, &level) || fabs(level) >= 1.01)
+      return INFINITY; /* the level on any reference is a lower bound for the whole */
     const size_t worst = worst_point(&p, centre, &error);
     if (fabs(error) <= fabs(level) * (1.0 + 1e-9))
       break;
     exchange(reference, points, worst, error > 0, level > 0);
   }
   expand(&p, centre, unit, c);
-  return fabs(error) < 1.0;
+  return fabs(error);
 }

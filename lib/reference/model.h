@@ -1,6 +1,6 @@
 /**
- * reference: the document that says what good looks like: its model in memory, XML in and out, the sample blocks, the schemas, and the
- * capture document. It must not know how anything is scored.
+ * reference: the document that says what good looks like: its model in memory, XML in and out, the sample blocks, the
+ * schemas, and the capture document. It must not know how anything is scored.
  */
 #ifndef PLB_REFERENCE_MODEL_H
 #define PLB_REFERENCE_MODEL_H
@@ -78,7 +78,8 @@ typedef struct plb_exemplar {
   double rate_hz;              /**< cycles per second */
   unsigned cycles, unmapped;   /**< mapped, and found but not mapped */
   unsigned damaged;            /**< mapped, but with missing or surplus landmarks (teeth) */
-  float *median, *spread;      /**< [channels][grid]; on exact multiples of 10^-decimals of the channel; both NULL: no profile */
+  /** [channels][grid]; on exact multiples of 10^-decimals of the channel; both NULL: no profile */
+  float *median, *spread;
   double *reading;             /**< [readings of the reference], NaN: none; NULL: none at all */
   double *band_score;          /**< [bands of the reference] held-out score per band, NaN: none; NULL: not kept */
 } plb_exemplar;
@@ -149,7 +150,8 @@ const char *plb_band_domain_name(plb_band_domain domain); /**< "cycle", "frequen
 /** Different groups (vehicles, sessions) among the exemplars; 0: none stated. */
 size_t plb_reference_groups(const plb_reference *reference);
 
-/** Serialise; validates against schema/reference.xsd and re-reads with the strict reader before returning. Sets id and sha256. */
+/** Serialise; validates against schema/reference.xsd and re-reads with the strict reader before returning. Sets id
+   and sha256. */
 PLB_CHECKED plb_status plb_reference_write_buffer(plb_reference *reference, plb_buffer *out, plb_error *err);
 
 #endif

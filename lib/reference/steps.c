@@ -47,12 +47,16 @@ static bool measured(const plb_steps *s, int32_t code, int64_t *out) {
 
 bool plb_steps_apply(const plb_steps *s, int32_t code, int64_t *out) {
   const int64_t most = INT64_C(1) << 53;
-  int64_t p, part, m;
+  int64_t p, part, sum;
   if (!measured(s, code, &p))
     return false;
   const int64_t unit = last_digit(s, p, &part);
-  if (__builtin_add_overflow(p, part / 2, &p) || __builtin_mul_overflow(floor_divide(p, part), unit, &m) || m > most ||
-      m < -most)
+  if (__builtin_add_overflow(p, part / 2, &sum))
+    return false;
+  int64_t m = floor_divide(sum, part);
+  if (s->ties != PLB_TIES_UP && part > 1 && m * part == sum)
+    m -= s->ties == PLB_TIES_EVEN ? m & 1 : p < 0;
+  if (__builtin_mul_overflow(m, unit, &m) || m > most || m < -most)
     return false;
   *out = m;
   return true;
@@ -229,6 +233,26 @@ static bool settle(const lattice *l, const double *k, plb_steps *s) {
   return false;
 }
 
+static const double tie_share = 1e-3; /* how far, in slacks, ties may seem to lie outside */
+
+/* A recorder whose step is a round binary number (5 V / 4096) meets exact ties, which no line through a slack
+   explains: round the line to * few binary places and see which rule for ties gives every value. */
+static bool snap(const lattice *l, const double *k, const double *c, int code_bits, plb_steps *out) {
+  enum { PLACES_MOST = 20 };
+  const double q = ldexp(c[1], -code_bits);
+  for (int shift = 1; shift <= PLACES_MOST; shift++) {
+    *out = (plb_steps){.coefficients = 2, .shift = shift, .digits = l->digits};
+    out->coefficient[0] = llround(ldexp(c[0], shift));
+    out->coefficient[1] = llround(ldexp(q, shift));
+    for (int ties = PLB_TIES_UP; ties <= PLB_TIES_AWAY; ties++) {
+      out->ties = (plb_ties)ties;
+      if (gives_all(l, k, out))
+        return true;
+    }
+  }
+  return false;
+}
+
 /* Fixed-point coefficients of the polynomial of `degree` through the codes that the line gives; false when no such
    polynomial explains * the values. */
 static bool fit(const lattice *l, line at, int degree, double *k, plb_steps *out) {
@@ -241,9 +265,12 @@ static bool fit(const lattice *l, line at, int degree, double *k, plb_steps *out
   int code_bits = 0;
   while (ldexp(1.0, code_bits) < largest)
     code_bits++;
-  if (!plb_minimax_fit(k, l->x, l->slack, l->n, degree, ldexp(1.0, code_bits), c))
-    return false;
+  const double error = plb_minimax_fit(k, l->x, l->slack, l->n, degree, ldexp(1.0, code_bits), c);
   c[0] += (double)l->low;
+  if (degree == 1 && error >= 1.0 && error < 1.0 + tie_share)
+    return snap(l, k, c, code_bits, out);
+  if (!(error < 1.0))
+    return false;
   double most = 1.0;
   for (int i = 0; i <= degree; i++)
     most += fabs(c[i]);

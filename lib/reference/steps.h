@@ -9,6 +9,9 @@
 
 enum { PLB_DIGITS_MOST = 17, PLB_STEP_SHIFT_MOST = 40 };
 
+/** Where a value halfway between two printed ones goes. */
+typedef enum plb_ties { PLB_TIES_UP, PLB_TIES_EVEN, PLB_TIES_AWAY } plb_ties;
+
 /** How a recorder's codes k become decimal integers m; see blocks.h, step 6. A straight line, or the cubic of a
    calibrated recorder. */
 typedef struct plb_steps {
@@ -17,6 +20,7 @@ typedef struct plb_steps {
   int code_bits;    /**< 0..31 */
   int shift;        /**< 0..PLB_STEP_SHIFT_MOST */
   int digits;       /**< significant digits printed, 1..PLB_DIGITS_MOST; 0: a fixed number of decimals */
+  plb_ties ties;
 } plb_steps;
 
 /** m of a recorder's code; false when it is 2^53 or more, where no double could hold it. */

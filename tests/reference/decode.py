@@ -34,7 +34,9 @@ def printed(block, k):
     u, one, digits = 1, 1 << int(block.get("step-shift")), int(block.get("digits", 0))
     while digits and abs(p) >= u * 10 ** digits * one:
         u *= 10
-    return u * ((2 * p + u * one) // (2 * u * one))
+    m, rest = divmod(2 * p + u * one, 2 * u * one)
+    down = rest == 0 and {"even": m % 2, "away": p < 0}.get(block.get("ties"), 0)
+    return u * (m - down)
 
 def decode(block):
     kind, count = block.tag.split("}")[1], int(block.get("count"))
