@@ -304,6 +304,10 @@ def check_warp(p, t, rng):
         a = wander(rng, n)
         b = (np.roll(a, 3) + 0.1 * rng.normal(size=n)).astype(np.float32).astype(float)
         t.near(f"warp {n}, {window}, {penalty}", p.call("warp", window, penalty, a, b), [plain_warp(a, b, window, penalty)], 1e-12)
+    for n in range(1, 13):  # every way the band can meet the corners
+        a, b = (rng.normal(size=n).astype(np.float32).astype(float) for _ in range(2))
+        got = [p.call("warp", window, 0.3, a, b)[0] for window in range(n + 2)]
+        t.near(f"warp of {n}, every window", got, [plain_warp(a, b, window, 0.3) for window in range(n + 2)], 1e-12)
 
 
 def check_solve(p, t, rng):
