@@ -1,10 +1,12 @@
 /* plumb compare: is this capture what a healthy circuit produces? */
+#include "collection.h"
 #include "command.h"
 #include "input.h"
 #include "message.h"
 #include "next_step.h"
 #include "output.h"
 
+#include <plumbline/collection.h>
 #include <plumbline/core.h>
 #include <plumbline/report.h>
 
@@ -13,8 +15,13 @@
 #include <string.h>
 
 static const cli_option opt_reference = {
-    "reference", 0, "FILE", false,
-    "The known-good to compare with, as plumb learn writes it. Without it the capture is only guessed at."};
+    "reference", 0, "FILE|type/name[@N]", false,
+    "The known-good to compare with: a file as plumb learn writes it, or one of the collection. Without it the capture is only "
+    "guessed at."};
+static const cli_option opt_again = {
+    "again", 0, "VERDICT", false,
+    "Make the comparison of this verdict (JSON, of one capture) again, with the same version of the known-good, and say whether it "
+    "comes out the same. Exit status 0: the same, 1: it differs."};
 static const cli_option opt_connected = {
     "connected", 0, NULL, false,
     "The circuit is known to be connected, so a missing signal is a fault, not a bad connection."};
@@ -27,8 +34,8 @@ static const cli_option opt_sections = {
     "Print the sentence and the table of every section, not only of those that need a look."};
 
 static const cli_option *const options[] = {
-    &opt_reference, &cli_opt_channel, &cli_opt_rate, &cli_opt_condition,  &opt_connected,
-    &opt_sections,  &opt_json,        &opt_svg,      &cli_opt_files_from, NULL};
+    &opt_reference, &cli_opt_collection, &cli_opt_channel, &cli_opt_rate, &cli_opt_condition,  &opt_connected,
+    &opt_sections,  &opt_json,        &opt_svg,      &cli_opt_files_from, &opt_again, NULL};
 
 /* All that stays the same from capture to capture. */
 typedef struct setting {
@@ -171,30 +178,129 @@ static void set(setting *s, const cli_inputs *inputs, const cli_arguments *argum
                              inputs->conditions,   inputs->reading.rate_hz, s->compare.connected};
 }
 
+/* A known-good made ready, from a file or from the collection. */
+typedef struct known_good {
+  plb_reference *reference;
+  plb_judge *judge;
+  char status[PLB_NAME_SIZE];
+} known_good;
+
+static plb_status load(known_good *out, const cli_arguments *arguments, const char *selector, plb_error *err) {
+  plb_status status = plb_collection_load(&out->reference, selector, cli_value(arguments, &cli_opt_collection), out->status, err);
+  return status == PLB_OK ? plb_judge_new(&out->judge, out->reference, err) : status;
+}
+
+static void dispose(known_good *k) {
+  plb_judge_free(k->judge);
+  plb_reference_free(k->reference);
+}
+
+static void set_reference(setting *s, const known_good *k, const char *selector) {
+  s->judge = k->judge;
+  s->compare.reference_status = k->status;
+  s->compare.reference_path = strcmp(k->status, "file") == 0 ? selector : NULL;
+}
+
 static int compare(const cli_inputs *inputs, const cli_arguments *arguments) {
   setting s;
   plb_error err = PLB_ERROR_INIT;
-  plb_reference *reference = NULL;
-  plb_judge *ready = NULL;
+  known_good known = {NULL, NULL, ""};
   int status = CLI_OK;
-  const char *path = cli_value(arguments, &opt_reference);
-  if (path &&
-      (plb_reference_read(&reference, path, &err) != PLB_OK || plb_judge_new(&ready, reference, &err) != PLB_OK)) {
+  const char *selector = cli_value(arguments, &opt_reference);
+  if (selector && load(&known, arguments, selector, &err) != PLB_OK) {
     status = cli_fail(&err);
     goto done;
   }
   set(&s, inputs, arguments);
-  s.judge = ready;
+  if (selector)
+    set_reference(&s, &known, selector);
   status = judge_all(&s);
 done:
-  plb_judge_free(ready);
-  plb_reference_free(reference);
+  dispose(&known);
+  return status;
+}
+
+static int refuse_changed(const char *path, const char *what) {
+  plb_error err = {PLB_EDATA, "", 0, 0, -1, ""};
+  snprintf(err.path, sizeof err.path, "%s", path);
+  snprintf(err.message, sizeof err.message, "%s is no longer the one of the verdict; its SHA-256 differs", what);
+  return cli_fail(&err);
+}
+
+/* The verdict's own request, judged once more. */
+static plb_status judge_again(const plb_again *again, const known_good *known, plb_capture **capture, plb_verdict **verdict, plb_error *err) {
+  plb_compare_options how = PLB_COMPARE_OPTIONS_INIT;
+  plb_read_options reading = PLB_READ_OPTIONS_INIT;
+  plb_channel_map *map = calloc(again->channels + 1, sizeof *map);
+  plb_stated *stated = calloc(again->conditions + 1, sizeof *stated);
+  plb_status status = map && stated ? PLB_OK : PLB_ENOMEM;
+  reading.rate_hz = again->rate_hz;
+  for (size_t i = 0; status == PLB_OK && i < again->channels; i++)
+    status = plb_channel_map_parse(again->channel[i], &map[i], err);
+  for (size_t i = 0; status == PLB_OK && i < again->conditions; i++)
+    status = plb_stated_parse(again->condition[i], &stated[i], err);
+  if (status == PLB_OK)
+    status = plb_capture_read(capture, again->capture_path, &reading, err);
+  if (status == PLB_OK && again->channels > 0)
+    status = plb_capture_assign(*capture, map, again->channels, err);
+  how.stated = stated;
+  how.stated_count = again->conditions;
+  how.connected = again->connected;
+  how.drawing = false;
+  if (status == PLB_OK)
+    status = plb_judge_capture(verdict, known->judge, *capture, &how, err);
+  free(map);
+  free(stated);
+  return status;
+}
+
+static bool same_score(double a, double b) {
+  return a == b || (a != a && b != b) || (a - b < 1e-6 * b && b - a < 1e-6 * b);
+}
+
+static int say_again(const plb_again *again, const plb_verdict *verdict) {
+  char text[512];
+  const bool same = verdict->word == again->word && same_score(verdict->score, again->score);
+  snprintf(text, sizeof text, "%s: %s, score %.6g; the verdict said %s, score %.6g\n", same ? "Comes out the same" : "Comes out differently",
+           plb_word_plain(verdict->word), verdict->score, plb_word_plain(again->word), again->score);
+  cli_output_text(text);
+  return same ? CLI_OK : CLI_DEPARTS;
+}
+
+static int compare_again(const cli_arguments *arguments) {
+  plb_error err = PLB_ERROR_INIT;
+  plb_again *again = NULL;
+  plb_capture *capture = NULL;
+  plb_verdict *verdict = NULL;
+  known_good known = {NULL, NULL, ""};
+  int status = CLI_OK;
+  if (plb_again_read(&again, cli_value(arguments, &opt_again), &err) != PLB_OK ||
+      load(&known, arguments, again->reference, &err) != PLB_OK)
+    status = cli_fail(&err);
+  else if (strcmp(plb_reference_sha256(known.reference), again->reference_sha256) != 0)
+    status = refuse_changed(again->reference, "the known-good");
+  else if (judge_again(again, &known, &capture, &verdict, &err) != PLB_OK)
+    status = cli_fail(&err);
+  else if (strcmp(plb_capture_sha256(capture), again->capture_sha256) != 0)
+    status = refuse_changed(again->capture_path, "the capture");
+  else
+    status = say_again(again, verdict);
+  plb_verdict_free(verdict);
+  plb_capture_free(capture);
+  plb_again_free(again);
+  dispose(&known);
   return status;
 }
 
 static int run(const cli_arguments *arguments) {
   cli_inputs inputs;
   int status = cli_inputs_gather(&inputs, arguments, NULL);
+  if (status == 0 && cli_given(arguments, &opt_again)) {
+    status = inputs.count > 0 ? cli_usage(arguments->command, "--again takes the capture from the verdict; name no other")
+                              : compare_again(arguments);
+    cli_inputs_dispose(&inputs);
+    return status;
+  }
   if (status == 0 && inputs.count == 0)
     status = cli_usage(arguments->command, "no capture is named; give a file");
   if (status == 0)

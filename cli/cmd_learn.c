@@ -1,9 +1,11 @@
 /* plumb learn: make a known-good from good captures. */
+#include "collection.h"
 #include "command.h"
 #include "input.h"
 #include "message.h"
 #include "output.h"
 
+#include <plumbline/collection.h>
 #include <plumbline/learn.h>
 #include <plumbline/report.h>
 
@@ -13,6 +15,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
+#include <unistd.h>
 
 static const cli_option opt_type = {
     "type", 0, "TYPE", false,
@@ -41,12 +44,22 @@ static const cli_option opt_date = {
 static const cli_option opt_provenance = {"provenance", 0, "measured|modelled", false,
                                           "Where the captures come from; every verdict shows it. Default measured."};
 static const cli_option opt_output = {"output", 'o', "FILE", false,
-                                      "Where to write the known-good. An existing file is replaced."};
+                                      "Where to write the known-good. An existing file is replaced. Without it the known-good goes "
+                                      "into the collection as a draft, with its good captures."};
+static const cli_option opt_like = {"like", 0, "FILE|type/name[@N]", false,
+                                    "Keep that known-good's cycle, sections and what is written in it; take the good range and the "
+                                    "promise from the captures named here."};
+static const cli_option opt_relearn = {"relearn", 0, "type/name[@N]", false,
+                                       "Learn a known-good of the collection again from its stored good captures; captures named "
+                                       "here are added."};
+static const cli_option opt_exclude = {"exclude", 0, "ID", true,
+                                       "With --relearn: leave out the good capture with this file name, or whose SHA-256 begins so."};
 
 static const cli_option *const options[] = {&opt_type,          &opt_name,           &opt_cycle,  &cli_opt_channel,
                                             &opt_bands,         &cli_opt_rate,       &opt_group,  &opt_group_by,
                                             &cli_opt_condition, &opt_title,          &opt_date,   &opt_provenance,
-                                            &opt_alpha,         &cli_opt_files_from, &opt_output, NULL};
+                                            &opt_alpha,         &cli_opt_files_from, &opt_output, &opt_like,  &opt_relearn,
+                                            &opt_exclude,       &cli_opt_collection, NULL};
 
 enum { DATE_SIZE = 32 };
 
@@ -139,19 +152,24 @@ static int choose_bands(const cli_arguments *arguments, unsigned *out) {
 }
 
 static int choose(plb_learn_options *out, char date[DATE_SIZE], const cli_arguments *arguments) {
-  int status = require(arguments, &opt_type, "--type crank-inductive");
-  if (status == 0)
+  const bool like = cli_given(arguments, &opt_like) || cli_given(arguments, &opt_relearn);
+  int status = like ? 0 : require(arguments, &opt_type, "--type crank-inductive");
+  if (status == 0 && !like)
     status = require(arguments, &opt_name, "--name bench/60-2");
-  if (status == 0)
+  if (status == 0 && !like)
     status = require(arguments, &opt_cycle, "--cycle wheel:teeth=60,missing=2");
-  if (status == 0)
-    status = require(arguments, &opt_output, "-o ref.xml");
+  if (status == 0 && like && (cli_given(arguments, &opt_cycle) || cli_given(arguments, &opt_bands)))
+    status = cli_usage(arguments->command, "--cycle and --bands are kept from the older known-good; leave them out");
+  if (status == 0 && cli_given(arguments, &opt_like) && cli_given(arguments, &opt_relearn))
+    status = cli_usage(arguments->command, "--like and --relearn exclude each other; keep one");
+  if (status == 0 && cli_given(arguments, &opt_exclude) && !cli_given(arguments, &opt_relearn))
+    status = cli_usage(arguments->command, "--exclude goes with --relearn; name the files you want otherwise");
   if (status != 0)
     return status;
   out->type = cli_value(arguments, &opt_type);
   out->name = cli_value(arguments, &opt_name);
   out->title = cli_value(arguments, &opt_title);
-  status = choose_cycle(arguments, &out->cycle);
+  status = like ? 0 : choose_cycle(arguments, &out->cycle);
   if (status == 0)
     status = choose_bands(arguments, &out->bands);
   if (status == 0)
@@ -177,6 +195,8 @@ static int choose_groups(cli_inputs *inputs, const cli_arguments *arguments) {
 /* The new known-good must not fall on one of the captures it is made from. */
 static int check_output(const cli_inputs *inputs, const cli_arguments *arguments) {
   const char *path = cli_value(arguments, &opt_output);
+  if (!path)
+    return 0;
   for (size_t i = 0; i < inputs->count; i++)
     if (cli_same_file(path, inputs->item[i].path))
       return cli_usage(arguments->command, "-o %s would overwrite a capture; choose another name", path);
@@ -210,40 +230,145 @@ static int say_what_was_learned(const plb_reference *reference, const plb_learne
   return 0;
 }
 
-static int learn_from(const plb_good *good, size_t count, const plb_learn_options *choices, const char *path) {
+/* Into the collection, by way of a file of its own that is gone afterwards. */
+static int store_draft(plb_reference *reference, const cli_arguments *arguments, const cli_inputs *inputs) {
+  const char *folder = getenv("TMPDIR");
+  char path[PLB_PATH_SIZE], said[PLB_TEXT_SIZE] = "";
+  plb_error err = PLB_ERROR_INIT;
+  int status = 0;
+  snprintf(path, sizeof path, "%s/plumb-XXXXXX", folder && *folder ? folder : "/tmp");
+  const int made = mkstemp(path);
+  const char **captures = calloc(inputs->count + 1, sizeof *captures);
+  if (made < 0 || !captures) {
+    snprintf(err.path, sizeof err.path, "%s", path);
+    snprintf(err.message, sizeof err.message, "cannot be made; set TMPDIR to a folder that can be written, or give -o FILE");
+    err.status = PLB_ECREATE;
+    status = cli_fail(&err);
+    goto done;
+  }
+  for (size_t i = 0; i < inputs->count; i++)
+    captures[i] = inputs->item[i].path;
+  if (plb_reference_write(reference, path, &err) != PLB_OK ||
+      plb_collection_add_draft(cli_value(arguments, &cli_opt_collection), path, captures, inputs->count, said, sizeof said, &err) != PLB_OK) {
+    status = cli_fail(&err);
+  } else {
+    cli_output_text("\n");
+    cli_output_text(said);
+    cli_output_text("\n");
+  }
+done:
+  if (made >= 0) {
+    close(made);
+    unlink(path);
+  }
+  free(captures);
+  return status;
+}
+
+static int learn_from(const plb_good *good, size_t count, const plb_learn_options *choices, const cli_inputs *inputs,
+                      const cli_arguments *arguments) {
   plb_error err = PLB_ERROR_INIT;
   plb_reference *reference = NULL;
   plb_learned *learned = NULL;
+  const char *path = cli_value(arguments, &opt_output);
   int status = 0;
   if (plb_learn(&reference, &learned, good, count, choices, &err) != PLB_OK ||
-      plb_reference_write(reference, path, &err) != PLB_OK)
+      (path && plb_reference_write(reference, path, &err) != PLB_OK))
     status = cli_fail(&err);
   else
     status = say_what_was_learned(reference, learned);
+  if (status == 0 && !path)
+    status = store_draft(reference, arguments, inputs);
   plb_learned_free(learned);
   plb_reference_free(reference);
   return status;
 }
 
-static int learn(const cli_inputs *inputs, plb_learn_options *choices, const char *path) {
-  int status = 0;
-  plb_capture **captures = calloc(inputs->count + 1, sizeof *captures);
-  plb_good *good = calloc(inputs->count + 1, sizeof *good);
-  if (!captures || !good) {
-    status = cli_out_of_memory();
-    goto done;
+/* The captures to learn from: those of the older known-good that are not excluded, then the files. */
+typedef struct shelf {
+  plb_capture **capture;
+  plb_good *good;
+  size_t count;
+  plb_reference *older;
+  plb_collection *collection;
+} shelf;
+
+static bool is_excluded(const cli_arguments *arguments, const plb_reference *older, size_t exemplar, bool *used) {
+  for (size_t i = 0; i < arguments->count; i++) {
+    const cli_item *item = &arguments->item[i];
+    if (item->option == &opt_exclude &&
+        (strcmp(item->value, plb_reference_exemplar_name(older, exemplar)) == 0 ||
+         (strlen(item->value) >= 8 && strncmp(item->value, plb_reference_exemplar_sha256(older, exemplar), strlen(item->value)) == 0))) {
+      used[i] = true;
+      return true;
+    }
   }
-  status = read_all(inputs, captures);
-  if (status != 0)
-    goto done;
+  return false;
+}
+
+static int check_all_excluded(const cli_arguments *arguments, const bool *used) {
+  for (size_t i = 0; i < arguments->count; i++)
+    if (arguments->item[i].option == &opt_exclude && !used[i])
+      return cli_usage(arguments->command, "--exclude %s: no good capture of it is called so", arguments->item[i].value);
+  return 0;
+}
+
+static int take_stored(shelf *s, const cli_arguments *arguments, plb_error *err) {
+  char folder[PLB_PATH_SIZE];
+  bool *used = calloc(arguments->count + 1, sizeof *used);
+  plb_status status = used ? plb_collection_where(cli_value(arguments, &cli_opt_collection), folder, NULL, err) : PLB_ENOMEM;
+  if (status == PLB_OK)
+    status = plb_collection_open(&s->collection, folder, err);
+  for (size_t i = 0; status == PLB_OK && i < plb_reference_exemplars(s->older); i++) {
+    plb_capture *capture = NULL;
+    const char *group = NULL;
+    if (is_excluded(arguments, s->older, i, used))
+      continue;
+    status = plb_collection_exemplar(s->collection, s->older, i, &capture, &group, err);
+    if (status == PLB_OK) {
+      s->capture[s->count] = capture;
+      s->good[s->count++] = (plb_good){capture, group, plb_reference_exemplar_name(s->older, i)};
+    }
+  }
+  const int result = status != PLB_OK ? cli_fail(err) : check_all_excluded(arguments, used);
+  free(used);
+  return result;
+}
+
+static int fill(shelf *s, const cli_inputs *inputs, const cli_arguments *arguments) {
+  plb_error err = PLB_ERROR_INIT;
+  const char *relearn = cli_value(arguments, &opt_relearn), *like = relearn ? relearn : cli_value(arguments, &opt_like);
+  if (like && plb_collection_load(&s->older, like, cli_value(arguments, &cli_opt_collection), NULL, &err) != PLB_OK)
+    return cli_fail(&err);
+  const size_t most = inputs->count + (s->older ? plb_reference_exemplars(s->older) : 0);
+  s->capture = calloc(most + 1, sizeof *s->capture);
+  s->good = calloc(most + 1, sizeof *s->good);
+  if (!s->capture || !s->good)
+    return cli_out_of_memory();
+  int status = relearn ? take_stored(s, arguments, &err) : 0;
+  if (status == 0)
+    status = read_all(inputs, s->capture + s->count);
   for (size_t i = 0; i < inputs->count; i++)
-    good[i] = (plb_good){captures[i], inputs->item[i].group};
-  status = learn_from(good, inputs->count, choices, path);
-done:
-  for (size_t i = 0; captures && i < inputs->count; i++)
-    plb_capture_free(captures[i]);
-  free(good);
-  free(captures);
+    s->good[s->count + i] = (plb_good){s->capture[s->count + i], inputs->item[i].group, NULL};
+  s->count += inputs->count;
+  return status;
+}
+
+static int learn(const cli_inputs *inputs, plb_learn_options *choices, const cli_arguments *arguments) {
+  shelf s = {NULL, NULL, 0, NULL, NULL};
+  int status = fill(&s, inputs, arguments);
+  if (status == 0) {
+    choices->like = s.older;
+    if (cli_given(arguments, &opt_relearn) && !cli_given(arguments, &opt_provenance))
+      choices->provenance = plb_reference_provenance(s.older); /* what was modelled does not become measured */
+    status = learn_from(s.good, s.count, choices, inputs, arguments);
+  }
+  for (size_t i = 0; s.capture && i < s.count; i++)
+    plb_capture_free(s.capture[i]);
+  free(s.good);
+  free(s.capture);
+  plb_reference_free(s.older);
+  plb_collection_free(s.collection);
   return status;
 }
 
@@ -254,7 +379,7 @@ static int run(const cli_arguments *arguments) {
   int status = cli_inputs_gather(&inputs, arguments, &opt_group);
   if (status == 0)
     status = choose(&choices, date, arguments);
-  if (status == 0 && inputs.count == 0)
+  if (status == 0 && inputs.count == 0 && !cli_given(arguments, &opt_relearn))
     status = cli_usage(arguments->command, "no capture is named; give at least 3 good ones");
   if (status == 0)
     status = choose_groups(&inputs, arguments);
@@ -263,7 +388,7 @@ static int run(const cli_arguments *arguments) {
   if (status == 0) {
     choices.stated = inputs.condition;
     choices.stated_count = inputs.conditions;
-    status = learn(&inputs, &choices, cli_value(arguments, &opt_output));
+    status = learn(&inputs, &choices, arguments);
   }
   cli_inputs_dispose(&inputs);
   return status;
@@ -272,7 +397,7 @@ static int run(const cli_arguments *arguments) {
 const cli_command cli_learn = {
     "learn",
     "make a known-good from at least 3 good captures",
-    "--type TYPE --name NAME --cycle KIND [options] GOOD... -o FILE",
+    "--type TYPE --name NAME --cycle KIND [options] GOOD... [-o FILE]",
     "Learns what is normal from captures of healthy circuits taken under like conditions: the good range along the "
     "cycle, "
     "how much good ones differ, and how far a capture may be off before it is called not normal. Prints what was "

@@ -46,7 +46,7 @@ plb_module(compare USES core signal capture cycle reading reference
     band_view.c band_result.c finding.c drawing.c sentence.c compare.c)
 
 plb_module(learn USES core signal capture cycle reading reference compare
-  SOURCES learn.c calibrate.c LINK OpenMP::OpenMP_C)
+  SOURCES learn.c like.c calibrate.c LINK OpenMP::OpenMP_C)
 
 plb_module(report USES core signal capture cycle reading reference compare learn
   SOURCES take.c say.c say_verdict.c page.c table.c verdict_text.c json_value.c verdict_json.c canvas.c canvas_text.c axis.c panel.c

@@ -26,13 +26,14 @@ static bool is_blocked(const plb_verdict *v) {
   return blocked;
 }
 
-static void describe(plb_verdict *v, const plb_reference *r, const plb_capture *capture) {
+static void describe(plb_verdict *v, const plb_reference *r, const plb_capture *capture, const plb_compare_options *opt) {
   const plb_calibration *c = &r->calibration;
   plb_text_say(v->reference.selector, sizeof v->reference.selector, "%s", r->name);
   plb_text_say(v->reference.title, sizeof v->reference.title, "%s", r->title != NULL ? r->title : r->name);
   plb_text_copy(v->reference.id, sizeof v->reference.id, r->id);
   plb_text_copy(v->reference.sha256, sizeof v->reference.sha256, r->sha256);
-  plb_text_copy(v->reference.status, sizeof v->reference.status, "file");
+  plb_text_say(v->reference.status, sizeof v->reference.status, "%s", opt->reference_status != NULL ? opt->reference_status : "file");
+  plb_text_say(v->reference.path, sizeof v->reference.path, "%s", opt->reference_path != NULL ? opt->reference_path : "");
   plb_text_copy(v->reference.odd, sizeof v->reference.odd, c->odd);
   plb_cycle_spec_format(&r->choice.spec, v->reference.cycle, sizeof v->reference.cycle);
   v->reference.version = r->version;
@@ -352,7 +353,7 @@ plb_status plb_judge_capture(plb_verdict **out, const plb_judge *judge, const pl
   v->score = v->p_value = v->cycles.p_chance = v->cycles.rate_hz = NAN;
   v->alignment.shift_s = v->alignment.scale = v->alignment.gain = v->alignment.offset = NAN;
   v->alignment.correlation = v->alignment.runner_up = NAN;
-  describe(v, judge->reference, capture);
+  describe(v, judge->reference, capture, opt);
   promise(v, &judge->reference->calibration);
   plb_status status = plb_connect(&tracks, v, capture, judge->reference, err);
   if (status == PLB_OK) {

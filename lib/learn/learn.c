@@ -1,4 +1,5 @@
 #include "learn/calibrate.h"
+#include "learn/like.h"
 #include <math.h>
 #include <string.h>
 
@@ -20,6 +21,16 @@ typedef struct lesson {
   plb_reference *reference;
   plb_buffer notes;
 } lesson;
+
+/* A reference to be like gives type and name where none is stated. */
+static plb_learn_options settle(const plb_learn_options *options) {
+  plb_learn_options o = *options;
+  if (o.like != NULL) {
+    o.type = o.type != NULL ? o.type : o.like->type;
+    o.name = o.name != NULL ? o.name : o.like->name;
+  }
+  return o;
+}
 
 static plb_status check_request(const plb_good *good, size_t n, const plb_learn_options *o, plb_error *err) {
   if (n < FEWEST) {
@@ -186,6 +197,8 @@ static const char *file_name(const char *path) {
   return slash != NULL ? slash + 1 : path;
 }
 
+static const char *name_of(const plb_good *good) { return good->name != NULL ? good->name : file_name(plb_capture_path(good->capture)); }
+
 static plb_status keep_exemplars(lesson *l, plb_error *err) {
   plb_reference *r = l->reference;
   r->exemplar = plb_calloc(l->n, sizeof *r->exemplar);
@@ -197,7 +210,7 @@ static plb_status keep_exemplars(lesson *l, plb_error *err) {
   for (size_t i = 0; i < l->n; i++) {
     plb_exemplar *e = &r->exemplar[i];
     const plb_profile *p = l->profile[i];
-    plb_text_copy(e->name, sizeof e->name, file_name(plb_capture_path(l->good[i].capture)));
+    plb_text_copy(e->name, sizeof e->name, name_of(&l->good[i]));
     plb_text_copy(e->sha256, sizeof e->sha256, plb_capture_sha256(l->good[i].capture));
     plb_text_copy(e->group, sizeof e->group, l->good[i].group != NULL ? l->good[i].group : "");
     e->held_out = l->held_out[i];
@@ -352,7 +365,7 @@ static void find_odd(lesson *l, double *scratch) {
   c->odd_ratio = l->held_out[worst] / median;
   c->odd[0] = '\0';
   if (c->odd_ratio > 4.0) {
-    plb_text_copy(c->odd, sizeof c->odd, file_name(plb_capture_path(l->good[worst].capture)));
+    plb_text_copy(c->odd, sizeof c->odd, name_of(&l->good[worst]));
   }
 }
 
@@ -466,7 +479,8 @@ static plb_status choose_and_frame(lesson *l, plb_error *err) {
     status = describe_channels(l, err);
   }
   if (status == PLB_OK) {
-    status = plb_cycle_choose(&r->choice, (const plb_tracks *const *)l->tracks, l->n, &l->options->cycle, 0, &l->notes, err);
+    status = plb_cycle_choose(&r->choice, (const plb_tracks *const *)l->tracks, l->n, l->options->like != NULL ? &l->options->like->choice.spec : &l->options->cycle, 0,
+                              &l->notes, err);
   }
   if (status == PLB_OK) {
     status = frame_captures(l, err);
@@ -474,18 +488,25 @@ static plb_status choose_and_frame(lesson *l, plb_error *err) {
   if (status == PLB_OK) {
     status = plb_profile_readings(&r->reading, &r->readings, &r->choice, err);
   }
+  if (status == PLB_OK) {
+    status = keep_conditions(r, l->options, err);
+  }
+  if (status == PLB_OK && l->options->like != NULL) {
+    return plb_annotate_like(r, l->options->like, err);
+  }
   return status == PLB_OK ? make_bands(r, l->options, err) : status;
 }
 
 plb_status plb_learn(plb_reference **out, plb_learned **learned_out, const plb_good *good, size_t count,
                      const plb_learn_options *options, plb_error *err) {
-  lesson l = {.good = good, .n = count, .options = options};
+  const plb_learn_options settled = settle(options);
+  lesson l = {.good = good, .n = count, .options = &settled};
   *out = NULL;
   if (learned_out != NULL) {
     *learned_out = NULL;
   }
   plb_buffer_init(&l.notes, 64 * 1024);
-  plb_status status = check_request(good, count, options, err);
+  plb_status status = check_request(good, count, &settled, err);
   if (status == PLB_OK) {
     status = check_channels(good, count, err);
   }
@@ -500,7 +521,7 @@ plb_status plb_learn(plb_reference **out, plb_learned **learned_out, const plb_g
     status = plb_fail(err, PLB_ENOMEM, "out of memory for %zu captures", count);
     goto done;
   }
-  status = name_reference(l.reference, options, err);
+  status = name_reference(l.reference, &settled, err);
   if (status == PLB_OK) {
     status = choose_and_frame(&l, err);
   }
@@ -524,9 +545,6 @@ plb_status plb_learn(plb_reference **out, plb_learned **learned_out, const plb_g
   }
   if (status == PLB_OK) {
     status = keep_scales(&l, err);
-  }
-  if (status == PLB_OK) {
-    status = keep_conditions(l.reference, options, err);
   }
   if (status == PLB_OK && learned_out != NULL) {
     status = tell(learned_out, &l, err);

@@ -115,6 +115,14 @@ const char *plb_reference_role(const plb_reference *r, size_t channel) {
   return r && channel < r->channels ? r->channel[channel].role : "";
 }
 
+const char *plb_reference_exemplar_name(const plb_reference *reference, size_t exemplar) {
+  return reference != NULL && exemplar < reference->exemplars ? reference->exemplar[exemplar].name : "";
+}
+
+const char *plb_reference_exemplar_sha256(const plb_reference *reference, size_t exemplar) {
+  return reference != NULL && exemplar < reference->exemplars ? reference->exemplar[exemplar].sha256 : "";
+}
+
 const char *plb_reference_unit(const plb_reference *r, size_t channel) {
   return r && channel < r->channels ? r->channel[channel].unit : "";
 }

@@ -97,7 +97,7 @@ static void test_learn__a_capture_without_the_channel_is_named(void **state) {
   other->rate_hz = 1.0;
   snprintf(other->path, sizeof other->path, "other.csv");
   assert_int_equal(plb_capture_add_real(other, "pump", "A", x, 4, &err), PLB_OK);
-  plb_good good[3] = {s->good[0], s->good[1], {other, NULL}};
+  plb_good good[3] = {s->good[0], s->good[1], {other, NULL, NULL}};
   plb_learn_options o = options_for("repeat");
   assert_int_equal(plb_learn(&r, NULL, good, 3, &o, &err), PLB_EDATA);
   assert_string_equal(err.path, "other.csv");
@@ -190,6 +190,29 @@ static void test_learn__an_odd_capture_is_told_not_dropped(void **state) {
   plb_capture_free(odd);
 }
 
+/* like keeps cycle, bands and what is written; good range and number of captures are new. */
+static void test_learn__like_keeps_what_is_written(void **state) {
+  shelf *s = *state;
+  plb_learn_options o = options_for("repeat");
+  plb_reference *first = NULL, *second = NULL;
+  plb_error err = PLB_ERROR_INIT;
+  o.bands = 5;
+  o.title = "Valve of the heater";
+  assert_int_equal(plb_learn(&first, NULL, s->good, 6, &o, &err), PLB_OK);
+  plb_learn_options like = PLB_LEARN_OPTIONS_INIT;
+  like.like = first;
+  assert_int_equal(plb_learn(&second, NULL, s->good + 6, 4, &like, &err), PLB_OK);
+  assert_string_equal(plb_reference_title(second), "Valve of the heater");
+  assert_string_equal(plb_reference_name(second), plb_reference_name(first));
+  assert_int_equal(plb_reference_exemplars(second), 4);
+  plb_verdict *v = judge(s->capture[11], second);
+  assert_int_equal(v->bands, 5);
+  assert_string_equal(v->reference.cycle, "repeat");
+  plb_verdict_free(v);
+  plb_reference_free(first);
+  plb_reference_free(second);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test_setup_teardown(test_learn__two_captures_are_too_few, set_up, tear_down),
@@ -199,6 +222,7 @@ int main(void) {
       cmocka_unit_test_setup_teardown(test_learn__edge, set_up, tear_down),
       cmocka_unit_test_setup_teardown(test_learn__a_file_gives_the_same_verdict_as_memory, set_up, tear_down),
       cmocka_unit_test_setup_teardown(test_learn__an_odd_capture_is_told_not_dropped, set_up, tear_down),
+      cmocka_unit_test_setup_teardown(test_learn__like_keeps_what_is_written, set_up, tear_down),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

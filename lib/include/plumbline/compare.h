@@ -131,8 +131,10 @@ typedef struct plb_compare_options {
   size_t stated_count;
   bool connected;            /**< the user says a signal must be there */
   bool drawing;              /**< fill verdict->drawing. Default true */
+  const char *reference_status; /**< "approved", "draft" ... as the collection says; NULL: "file" */
+  const char *reference_path;   /**< of a reference that is a file of its own; NULL: none */
 } plb_compare_options;
-#define PLB_COMPARE_OPTIONS_INIT {1, NULL, 0, false, true}
+#define PLB_COMPARE_OPTIONS_INIT {1, NULL, 0, false, true, NULL, NULL}
 
 /**
  * Judge one capture. Its channels must carry the reference's roles already, or be matchable: by role, by header name, then by the

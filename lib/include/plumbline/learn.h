@@ -6,8 +6,8 @@ PLB_BEGIN_DECLS
 
 typedef struct plb_learn_options {
   unsigned version;          /**< 1 */
-  const char *type;          /**< slug, required */
-  const char *name;          /**< type-relative or full "type/rest"; required */
+  const char *type;          /**< slug, required without `like` */
+  const char *name;          /**< type-relative or full "type/rest"; required without `like` */
   const char *title;         /**< NULL: made from type and name */
   plb_cycle_spec cycle;      /**< required */
   unsigned bands;            /**< equal cycle bands per channel; 0: 12 */
@@ -16,7 +16,7 @@ typedef struct plb_learn_options {
   size_t stated_count;
   const char *date;          /**< ISO 8601; NULL: none is written */
   plb_provenance provenance; /**< default measured */
-  const plb_reference *like; /**< keep its annotation, cycle and bands; NULL: none */
+  const plb_reference *like; /**< keep its annotation, cycle and bands, and its type and name where none is given; NULL: none */
 } plb_learn_options;
 #define PLB_LEARN_OPTIONS_INIT {1, NULL, NULL, NULL, {PLB_CYCLE_STEADY, "", 0, 0, 0, {0, PLB_LEVEL_UNIT, ""}, 0, 0, ""}, 0, 0, NULL, 0, NULL, PLB_MEASURED, NULL}
 
@@ -24,6 +24,7 @@ typedef struct plb_learn_options {
 typedef struct plb_good {
   const plb_capture *capture;
   const char *group;
+  const char *name; /**< what to call it in the reference; NULL: its file name */
 } plb_good;
 
 /** What learn tells the user. */

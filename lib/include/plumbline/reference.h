@@ -27,6 +27,9 @@ PLB_API const char *plb_reference_sha256(const plb_reference *reference); /**< o
 PLB_API plb_provenance plb_reference_provenance(const plb_reference *reference); /**< every verdict shows it */
 PLB_API const char *plb_provenance_name(plb_provenance provenance); /**< "measured", "modelled", "standard" */
 PLB_API size_t plb_reference_exemplars(const plb_reference *reference); /**< how many good captures it was learned from */
+/** File name of a good capture, and the SHA-256 of the file. @param exemplar  < plb_reference_exemplars() */
+PLB_API const char *plb_reference_exemplar_name(const plb_reference *reference, size_t exemplar);
+PLB_API const char *plb_reference_exemplar_sha256(const plb_reference *reference, size_t exemplar);
 PLB_API size_t plb_reference_channels(const plb_reference *reference); /**< how many there are */
 PLB_API const char *plb_reference_role(const plb_reference *reference, size_t channel); /**< borrowed */
 PLB_API const char *plb_reference_unit(const plb_reference *reference, size_t channel); /**< UCUM, borrowed */

@@ -63,5 +63,22 @@ typedef struct plb_guess {
 PLB_API PLB_CHECKED plb_status plb_guess_capture(plb_guess **out, size_t *count_out, const plb_capture *capture,
                                                  plb_error *err);
 
+/** What a verdict/1 rested on, so that the same comparison can be made again. */
+typedef struct plb_again {
+  char capture_path[PLB_PATH_SIZE], capture_sha256[PLB_HASH_SIZE];
+  char reference[PLB_PATH_SIZE]; /**< the path of a file, or type/name@version */
+  char reference_sha256[PLB_HASH_SIZE];
+  char **channel, **condition;   /**< texts of --channel and --condition */
+  size_t channels, conditions;
+  double rate_hz;                /**< 0: none was given */
+  bool connected;
+  plb_word word;                 /**< how it came out */
+  double score;                  /**< NaN: none */
+} plb_again;
+
+/** Read one verdict/1. @return PLB_OK, PLB_ENOINPUT, PLB_EDATA (not JSON, not a verdict against a known-good), PLB_ENOMEM */
+PLB_API PLB_CHECKED plb_status plb_again_read(plb_again **out, const char *path, plb_error *err);
+PLB_API void plb_again_free(plb_again *again);
+
 PLB_END_DECLS
 #endif
