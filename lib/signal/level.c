@@ -12,16 +12,23 @@ typedef struct histogram {
   double from, width; /* bin k spans from + k * width .. from + (k + 1) * width */
   size_t bins;
   size_t *count;
+  double *above; /* per bin: sum of the samples less `from` */
 } histogram;
 
 static void fill(histogram *h, const double *x, size_t n, double low, double high) {
   h->from = low;
   h->width = (high - low) / (double)h->bins;
-  for (size_t k = 0; k < h->bins; k++) h->count[k] = 0;
+  const double per_unit = 1 / h->width;
+  for (size_t k = 0; k < h->bins; k++) {
+    h->count[k] = 0;
+    h->above[k] = 0;
+  }
   for (size_t i = 0; i < n; i++) {
     if (!(x[i] >= low && x[i] <= high)) continue;
-    const size_t k = (size_t)((x[i] - low) / h->width);
-    h->count[k < h->bins ? k : h->bins - 1]++;
+    const size_t place = (size_t)((x[i] - low) * per_unit);
+    const size_t k = place < h->bins ? place : h->bins - 1;
+    h->count[k]++;
+    h->above[k] += x[i] - low;
   }
 }
 
@@ -32,7 +39,7 @@ static size_t fullest(const histogram *h, size_t from, size_t to) {
   return best;
 }
 
-/* Samples in a bin and its neighbours: noise spreads a level over more than one bin. */
+/* Samples in a bin and its neighbours. */
 static size_t mass(const histogram *h, size_t k) {
   return h->count[k] + (k > 0 ? h->count[k - 1] : 0) + (k + 1 < h->bins ? h->count[k + 1] : 0);
 }
@@ -85,20 +92,14 @@ static bool cut_spikes(histogram *h, const double *x, size_t n, double low, doub
   return true;
 }
 
-/* Mean of the samples within one bin width of the fullest bin's middle, then of that mean. */
-static double level_near(const double *x, size_t n, double middle, double width) {
-  for (int pass = 0; pass < 2; pass++) {
-    double sum = 0;
-    size_t count = 0;
-    for (size_t i = 0; i < n; i++) {
-      if (!(fabs(x[i] - middle) <= width)) continue;
-      sum += x[i] - middle;
-      count++;
-    }
-    if (count == 0) break;
-    middle += sum / (double)count;
-  }
-  return middle;
+/* Mean of the samples in a bin and its neighbours: noise spreads a level over more than one bin. */
+static double level_at(const histogram *h, size_t k) {
+  const size_t first = k > 0 ? k - 1 : k;
+  const size_t last = k + 1 < h->bins ? k + 1 : k;
+  double above = 0;
+  for (size_t i = first; i <= last; i++) above += h->above[i];
+  const size_t count = mass(h, k);
+  return count > 0 ? h->from + above / (double)count : h->from + ((double)k + 0.5) * h->width;
 }
 
 typedef struct presence {
@@ -112,8 +113,7 @@ static presence present_near(const double *x, size_t n, double level, double wit
   size_t runs = 0;
   bool inside = false;
   for (size_t i = 0; i < n; i++) {
-    if (!isfinite(x[i])) continue;
-    finite++;
+    finite += isfinite(x[i]) != 0;
     const bool now = fabs(x[i] - level) <= within;
     runs += now && !inside;
     count += now;
@@ -136,20 +136,27 @@ plb_status plb_state_levels(const double *x, size_t n, size_t bins, plb_states *
   plb_extremes(x, n, &low, &high);
   if (isnan(low)) return plb_fail(err, PLB_EDATA, "no finite sample to read levels from; check the channel");
   histogram h = {.bins = bins < 2 ? BINS : bins};
-  if (!((high - low) / (double)h.bins > 0) || !isfinite(high - low)) {
+  /* too little for a bin, or too much for a double */
+  if (!((high - low) / (double)h.bins > 1e-300) || !isfinite(high - low)) {
     *out = (plb_states){.low = low, .high = low, .low_share = 1, .high_share = 1};
     return PLB_OK;
   }
   h.count = plb_calloc(h.bins, sizeof *h.count);
-  if (!h.count) return plb_fail(err, PLB_ENOMEM, "no memory for a histogram of %zu bins", h.bins);
+  h.above = plb_calloc(h.bins, sizeof *h.above);
+  if (!h.count || !h.above) {
+    free(h.count);
+    free(h.above);
+    return plb_fail(err, PLB_ENOMEM, "no memory for a histogram of %zu bins", h.bins);
+  }
   const bool separate = cut_spikes(&h, x, n, low, high);
   /* IEEE Std 181-2011, state levels by histogram mode: split between the extremes, the fullest bin of each half */
   const size_t half = h.bins / 2;
   const size_t lower = fullest(&h, 0, half);
   const size_t upper = fullest(&h, half, h.bins);
-  out->low = level_near(x, n, h.from + ((double)lower + 0.5) * h.width, h.width);
-  out->high = level_near(x, n, h.from + ((double)upper + 0.5) * h.width, h.width);
+  out->low = level_at(&h, lower);
+  out->high = level_at(&h, upper);
   free(h.count);
+  free(h.above);
   const double quarter = 0.25 * (out->high - out->low);
   const presence at_low = present_near(x, n, out->low, quarter);
   const presence at_high = present_near(x, n, out->high, quarter);

@@ -176,6 +176,10 @@ static void test_level__flat_unknown_and_empty(void **state) {
   const double flat[4] = {3, 3, NAN, 3};
   const plb_states s = levels(flat, 4);
   assert_true(s.low == 3 && s.high == 3 && !s.two);
+  const double tiny[3] = {0, 5e-324, 0}; /* no bin is this narrow */
+  assert_false(levels(tiny, 3).two);
+  const double huge[3] = {-1.7e308, 1.7e308, 0}; /* no double is this wide */
+  assert_false(levels(huge, 3).two);
   const double unknown[2] = {NAN, INFINITY};
   plb_states out;
   assert_int_equal(plb_state_levels(unknown, 2, 0, &out, NULL), PLB_EDATA);
