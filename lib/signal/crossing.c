@@ -7,24 +7,31 @@
 
 enum { STRIDE = 16 };
 
-/* Skip whole strides that hold no sample beyond `level`; the sum over the stride vectorises, a loop with an exit does not. */
+/* Skip whole strides that hold no sample beyond `level`; the sum over the stride vectorises, a loop with an exit does
+ * not. */
 static size_t next_above(const double *x, size_t n, size_t i, double level) {
   for (; i + STRIDE <= n; i += STRIDE) {
     int any = 0;
-    for (size_t k = 0; k < STRIDE; k++) any |= x[i + k] > level;
-    if (any) break;
+    for (size_t k = 0; k < STRIDE; k++)
+      any |= x[i + k] > level;
+    if (any)
+      break;
   }
-  while (i < n && !(x[i] > level)) i++;
+  while (i < n && !(x[i] > level))
+    i++;
   return i;
 }
 
 static size_t next_below(const double *x, size_t n, size_t i, double level) {
   for (; i + STRIDE <= n; i += STRIDE) {
     int any = 0;
-    for (size_t k = 0; k < STRIDE; k++) any |= x[i + k] < level;
-    if (any) break;
+    for (size_t k = 0; k < STRIDE; k++)
+      any |= x[i + k] < level;
+    if (any)
+      break;
   }
-  while (i < n && !(x[i] < level)) i++;
+  while (i < n && !(x[i] < level))
+    i++;
   return i;
 }
 
@@ -40,8 +47,10 @@ static double last_passage(const double *x, size_t changed, double mid, int dire
   size_t after = changed;
   size_t i = changed;
   while (i-- > 0) {
-    if (isnan(x[i])) continue;
-    if (direction > 0 ? x[i] <= mid : x[i] >= mid) return meet(x, i, after, mid);
+    if (isnan(x[i]))
+      continue;
+    if (direction > 0 ? x[i] <= mid : x[i] >= mid)
+      return meet(x, i, after, mid);
     after = i;
   }
   return (double)changed;
@@ -51,17 +60,20 @@ plb_status plb_crossings(const double *x, size_t n, double low, double high, plb
                          plb_error *err) {
   *out = NULL;
   *count_out = 0;
-  if (!(low <= high)) return plb_fail(err, PLB_EINVAL, "the low level of a crossing lies above the high one; swap them");
+  if (!(low <= high))
+    return plb_fail(err, PLB_EINVAL, "the low level of a crossing lies above the high one; swap them");
   const double mid = low + 0.5 * (high - low);
   plb_crossing *found = NULL;
   size_t count = 0;
   size_t capacity = 0;
   size_t i = 0;
-  while (i < n && !(x[i] > high) && !(x[i] < low)) i++;
+  while (i < n && !(x[i] > high) && !(x[i] < low))
+    i++;
   bool is_high = i < n && x[i] > high;
   for (;;) {
     i = is_high ? next_below(x, n, i, low) : next_above(x, n, i, high);
-    if (i >= n) break;
+    if (i >= n)
+      break;
     plb_crossing *grown = plb_grow(found, count, &capacity, sizeof *found);
     if (!grown) {
       free(found);

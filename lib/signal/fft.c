@@ -14,9 +14,9 @@ struct plb_fft {
   plb_fft *next;
 };
 
-/* FFTW's planner is not thread-safe, executing a plan on new arrays is (FFTW manual, "Thread safety"). Plans are made with
- * ESTIMATE, so that a size always gets the same plan and the same bits, and are kept for the life of the process: making
- * one costs milliseconds. */
+/* FFTW's planner is not thread-safe, executing a plan on new arrays is (FFTW manual, "Thread safety"). Plans are made
+ * with ESTIMATE, so that a size always gets the same plan and the same bits, and are kept for the life of the process:
+ * making one costs milliseconds. */
 static pthread_mutex_t planning = PTHREAD_MUTEX_INITIALIZER;
 static plb_fft *plans;
 
@@ -34,9 +34,12 @@ static plb_fft *make_plans(size_t n) {
   }
   plb_fft_free(time);
   plb_fft_free(freq);
-  if (f && f->forward && f->inverse) return f;
-  if (f && f->forward) fftwf_destroy_plan(f->forward);
-  if (f && f->inverse) fftwf_destroy_plan(f->inverse);
+  if (f && f->forward && f->inverse)
+    return f;
+  if (f && f->forward)
+    fftwf_destroy_plan(f->forward);
+  if (f && f->inverse)
+    fftwf_destroy_plan(f->inverse);
   free(f);
   return NULL;
 }
@@ -47,7 +50,8 @@ plb_status plb_fft_get(const plb_fft **out, size_t n, plb_error *err) {
     return plb_fail(err, PLB_EINVAL, "a transform of %zu points; the size must be even, from 2 to %d", n, MOST_SIZE);
   pthread_mutex_lock(&planning);
   plb_fft *f = plans;
-  while (f && f->n != n) f = f->next;
+  while (f && f->n != n)
+    f = f->next;
   if (!f) {
     f = make_plans(n);
     if (f) {
@@ -56,7 +60,8 @@ plb_status plb_fft_get(const plb_fft **out, size_t n, plb_error *err) {
     }
   }
   pthread_mutex_unlock(&planning);
-  if (!f) return plb_fail(err, PLB_ENOMEM, "no memory to plan a transform of %zu points", n);
+  if (!f)
+    return plb_fail(err, PLB_ENOMEM, "no memory to plan a transform of %zu points", n);
   *out = f;
   return PLB_OK;
 }
@@ -64,22 +69,28 @@ plb_status plb_fft_get(const plb_fft **out, size_t n, plb_error *err) {
 /* At most two factors of 3, one in long transforms: FFTW is slow where they pile up. */
 static bool is_good(size_t n) {
   const int most_threes = n > 65536 ? 1 : 2;
-  if (n % 2 != 0) return false;
-  while (n % 2 == 0) n /= 2;
-  for (int threes = 0; threes < most_threes && n % 3 == 0; threes++) n /= 3;
-  while (n % 5 == 0) n /= 5;
+  if (n % 2 != 0)
+    return false;
+  while (n % 2 == 0)
+    n /= 2;
+  for (int threes = 0; threes < most_threes && n % 3 == 0; threes++)
+    n /= 3;
+  while (n % 5 == 0)
+    n /= 5;
   return n == 1;
 }
 
 size_t plb_fft_good_size(size_t n) {
-  if (n <= 2) return 2;
+  if (n <= 2)
+    return 2;
   n += n % 2;
-  while (!is_good(n)) n += 2;
+  while (!is_good(n))
+    n += 2;
   return n;
 }
 
-/* Arrays of the default block size are kept for the next caller: fresh memory from the system costs more than the transforms
- * of a short trace. */
+/* Arrays of the default block size are kept for the next caller: fresh memory from the system costs more than the
+ * transforms of a short trace. */
 enum { SLAB_FLOATS = PLB_FFT_BLOCK + 2, MOST_SLABS = 32 };
 
 static pthread_mutex_t lending = PTHREAD_MUTEX_INITIALIZER;
@@ -93,10 +104,12 @@ static void *lend_slab(void) {
   void *array = NULL;
   pthread_mutex_lock(&lending);
   size_t i = 0;
-  while (i < slab_count && slabs[i].lent) i++;
+  while (i < slab_count && slabs[i].lent)
+    i++;
   if (i == slab_count && i < MOST_SLABS) {
     slabs[i].array = fftwf_alloc_real(SLAB_FLOATS);
-    if (slabs[i].array) slab_count++;
+    if (slabs[i].array)
+      slab_count++;
   }
   if (i < slab_count) {
     array = slabs[i].array;
@@ -109,9 +122,11 @@ static void *lend_slab(void) {
 static bool take_back(void *array) {
   pthread_mutex_lock(&lending);
   size_t i = 0;
-  while (i < slab_count && slabs[i].array != array) i++;
+  while (i < slab_count && slabs[i].array != array)
+    i++;
   const bool found = i < slab_count;
-  if (found) slabs[i].lent = false;
+  if (found)
+    slabs[i].lent = false;
   pthread_mutex_unlock(&lending);
   return found;
 }
@@ -124,7 +139,8 @@ float *plb_fft_alloc_real(size_t n) {
 float complex *plb_fft_alloc_complex(size_t n) { return (float complex *)(void *)plb_fft_alloc_real(2 * n); }
 
 void plb_fft_free(void *array) {
-  if (array && !take_back(array)) fftwf_free(array);
+  if (array && !take_back(array))
+    fftwf_free(array);
 }
 
 void plb_fft_forward(const plb_fft *f, float *time, float complex *freq) {
@@ -138,7 +154,8 @@ void plb_fft_inverse_unscaled(const plb_fft *f, float complex *freq, float *time
 void plb_fft_inverse(const plb_fft *f, float complex *freq, float *time) {
   plb_fft_inverse_unscaled(f, freq, time);
   const float scale = 1.0f / (float)f->n;
-  for (size_t i = 0; i < f->n; i++) time[i] *= scale;
+  for (size_t i = 0; i < f->n; i++)
+    time[i] *= scale;
 }
 
 /* Written out on the pairs of floats: `*` on complex numbers would test every product for NaN (C17 annex G). */

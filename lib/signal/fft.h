@@ -1,14 +1,16 @@
 #ifndef PLB_SIGNAL_FFT_H
 #define PLB_SIGNAL_FFT_H
-/** @file  Real transforms in single precision (FFTW, ESTIMATE, plans cached under one mutex). The only file that knows FFTW. */
+/** @file  Real transforms in single precision (FFTW, ESTIMATE, plans cached under one mutex). The only file that knows
+ * FFTW. */
 #include <plumbline/error.h>
 #include <complex.h>
 
 enum { PLB_FFT_BLOCK = 16384 }; /**< the one block size of the default path: it stays in the second-level cache */
 
-typedef struct plb_fft plb_fft; /**< one size, both directions; lives as long as the process; may be used from many threads */
+typedef struct plb_fft
+    plb_fft; /**< one size, both directions; lives as long as the process; may be used from many threads */
 
-/** @param n  size, even, 2 <= n <= 2^24. Each size used is planned once and kept: take sizes from plb_fft_good_size(). */
+/** @param n  size, even, 2 <= n <= 2^24. Each size is planned once and kept: take sizes from plb_fft_good_size(). */
 PLB_CHECKED plb_status plb_fft_get(const plb_fft **out, size_t n, plb_error *err);
 /** The smallest even size >= n whose only factors are 2, 3 and 5 (few threes). */
 size_t plb_fft_good_size(size_t n);

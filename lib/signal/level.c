@@ -24,7 +24,8 @@ static void fill(histogram *h, const double *x, size_t n, double low, double hig
     h->above[k] = 0;
   }
   for (size_t i = 0; i < n; i++) {
-    if (!(x[i] >= low && x[i] <= high)) continue;
+    if (!(x[i] >= low && x[i] <= high))
+      continue;
     const size_t place = (size_t)((x[i] - low) * per_unit);
     const size_t k = place < h->bins ? place : h->bins - 1;
     h->count[k]++;
@@ -35,7 +36,8 @@ static void fill(histogram *h, const double *x, size_t n, double low, double hig
 static size_t fullest(const histogram *h, size_t from, size_t to) {
   size_t best = from;
   for (size_t k = from + 1; k < to; k++)
-    if (h->count[k] > h->count[best]) best = k;
+    if (h->count[k] > h->count[best])
+      best = k;
   return best;
 }
 
@@ -49,14 +51,15 @@ typedef struct choice {
   double worth;
 } choice;
 
-/* A hump behind a valley, not the chance of a few samples: more than twice as high, and by four standard deviations of counting. */
+/* A hump behind a valley, not the chance of a few samples: more than twice as high, and by four standard deviations of
+ * counting. */
 static bool stands_apart(size_t count, size_t valley) {
   const double rise = (double)count - (double)valley;
   return count > 2 * valley && rise * rise > 16 * (double)(count + valley);
 }
 
-/* The best second level on one side of `first`: a hump of many samples and far away. Samples times distance: a flyback is far but
- * short, ripple on a level is near. */
+/* The best second level on one side of `first`: a hump of many samples and far away. Samples times distance: a flyback
+ * is far but short, ripple on a level is near. */
 static choice best_aside(const histogram *h, size_t first, bool upwards) {
   choice best = {.bin = first};
   const size_t reach = upwards ? h->bins - 1 - first : first;
@@ -64,8 +67,10 @@ static choice best_aside(const histogram *h, size_t first, bool upwards) {
   for (size_t distance = 1; distance <= reach; distance++) {
     const size_t k = upwards ? first + distance : first - distance;
     const double worth = (double)mass(h, k) * (double)distance;
-    if (worth > best.worth && stands_apart(h->count[k], valley)) best = (choice){.bin = k, .worth = worth};
-    if (h->count[k] < valley) valley = h->count[k];
+    if (worth > best.worth && stands_apart(h->count[k], valley))
+      best = (choice){.bin = k, .worth = worth};
+    if (h->count[k] < valley)
+      valley = h->count[k];
   }
   return best;
 }
@@ -77,14 +82,16 @@ static size_t second_level(const histogram *h, size_t first) {
   return above.worth > below.worth ? above.bin : below.bin;
 }
 
-/* Spikes stretch the range between the extremes until both levels share a half. Where two levels stand apart, shrink the range to half a
- * swing beyond them; a trace without such spikes keeps its extremes. The histogram is filled over the range that is left.
+/* Spikes stretch the range between the extremes until both levels share a half. Where two levels stand apart, shrink
+ * the range to half a swing beyond them; a trace without such spikes keeps its extremes. The histogram is filled over
+ * the range that is left.
  * @return two levels stand apart */
 static bool cut_spikes(histogram *h, const double *x, size_t n, double low, double high) {
   fill(h, x, n, low, high);
   const size_t first = fullest(h, 0, h->bins);
   const size_t second = second_level(h, first);
-  if (second == first) return false;
+  if (second == first)
+    return false;
   const double a = h->from + ((double)first + 0.5) * h->width;
   const double b = h->from + ((double)second + 0.5) * h->width;
   const double margin = 0.5 * fabs(b - a);
@@ -97,7 +104,8 @@ static double level_at(const histogram *h, size_t k) {
   const size_t first = k > 0 ? k - 1 : k;
   const size_t last = k + 1 < h->bins ? k + 1 : k;
   double above = 0;
-  for (size_t i = first; i <= last; i++) above += h->above[i];
+  for (size_t i = first; i <= last; i++)
+    above += h->above[i];
   const size_t count = mass(h, k);
   return count > 0 ? h->from + above / (double)count : h->from + ((double)k + 0.5) * h->width;
 }
@@ -124,17 +132,20 @@ static presence present_near(const double *x, size_t n, double level, double wit
 
 static bool is_there(presence p) { return p.share >= 0.01 || p.runs >= 3; }
 
-/* With too few samples for a histogram to show two humps: less than half as many samples lie between the levels as at either. */
+/* With too few samples for a histogram to show two humps: less than half as many samples lie between the levels as at
+ * either. */
 static bool is_gap(const presence *low, const presence *high, const presence *middle) {
   return middle->share < 0.5 * low->share && middle->share < 0.5 * high->share;
 }
 
 plb_status plb_state_levels(const double *x, size_t n, size_t bins, plb_states *out, plb_error *err) {
   *out = (plb_states){0};
-  if (bins > MOST_BINS) return plb_fail(err, PLB_EINVAL, "a histogram of %zu bins; take at most %d", bins, MOST_BINS);
+  if (bins > MOST_BINS)
+    return plb_fail(err, PLB_EINVAL, "a histogram of %zu bins; take at most %d", bins, MOST_BINS);
   double low, high;
   plb_extremes(x, n, &low, &high);
-  if (isnan(low)) return plb_fail(err, PLB_EDATA, "no finite sample to read levels from; check the channel");
+  if (isnan(low))
+    return plb_fail(err, PLB_EDATA, "no finite sample to read levels from; check the channel");
   histogram h = {.bins = bins < 2 ? BINS : bins};
   /* too little for a bin, or too much for a double */
   if (!((high - low) / (double)h.bins > 1e-300) || !isfinite(high - low)) {
@@ -167,6 +178,4 @@ plb_status plb_state_levels(const double *x, size_t n, size_t bins, plb_states *
   return PLB_OK;
 }
 
-double plb_reference_level(double low, double high, double percent) {
-  return low + (high - low) * percent / 100;
-}
+double plb_reference_level(double low, double high, double percent) { return low + (high - low) * percent / 100; }

@@ -21,7 +21,8 @@ static const size_t short_overlap = 512;
 
 /* Overlap-save size for a template of m: the default block up to half of it, four templates beyond. */
 static size_t block_size(size_t m) {
-  if (m <= PLB_FFT_BLOCK / 2) return PLB_FFT_BLOCK;
+  if (m <= PLB_FFT_BLOCK / 2)
+    return PLB_FFT_BLOCK;
   return plb_fft_good_size(m <= MOST_SIZE / 5 ? 4 * m : MOST_SIZE);
 }
 
@@ -43,12 +44,14 @@ static void scratch_dispose(scratch *s) {
 static plb_status scratch_init(scratch *s, size_t size, plb_error *err) {
   *s = (scratch){.size = size};
   const plb_status status = plb_fft_get(&s->fft, size, err);
-  if (status != PLB_OK) return status;
+  if (status != PLB_OK)
+    return status;
   s->time = plb_fft_alloc_real(size);
   s->result = plb_fft_alloc_real(size);
   s->freq = plb_fft_alloc_complex(size / 2 + 1);
   s->other = plb_fft_alloc_complex(size / 2 + 1);
-  if (s->time && s->result && s->freq && s->other) return PLB_OK;
+  if (s->time && s->result && s->freq && s->other)
+    return PLB_OK;
   scratch_dispose(s);
   return plb_fail(err, PLB_ENOMEM, "no memory for a transform of %zu points", size);
 }
@@ -66,9 +69,11 @@ static bool unit_template(const float *t, size_t m, float *out) {
     most = fmax(most, fabs((double)t[i]));
   }
   const double grain = 0.5 * (double)FLT_EPSILON * most;
-  if (!(energy > (double)m * grain * grain) || !isfinite(energy)) return false;
+  if (!(energy > (double)m * grain * grain) || !isfinite(energy))
+    return false;
   const double scale = 1 / sqrt(energy);
-  for (size_t i = 0; i < m; i++) out[i] = (float)(((double)t[i] - mean) * scale);
+  for (size_t i = 0; i < m; i++)
+    out[i] = (float)(((double)t[i] - mean) * scale);
   return true;
 }
 
@@ -77,7 +82,8 @@ static float limit(double r) { return (float)(r > 1 ? 1 : r < -1 ? -1 : r); }
 /* One place, all in double. */
 static float coefficient(const float *x, const float *unit, size_t m, double flat) {
   const double mean = mean_f(x, m);
-  if (!isfinite(mean)) return 0;
+  if (!isfinite(mean))
+    return 0;
   double energy = 0;
   double product = 0;
   double most = 0;
@@ -97,7 +103,8 @@ static float rough_middle(const float *x, size_t n) {
   double sum = 0;
   size_t count = 0;
   for (size_t i = n / 64; i < n; i += n / 32 + 1) {
-    if (!isfinite(x[i])) continue;
+    if (!isfinite(x[i]))
+      continue;
     sum += (double)x[i];
     count++;
   }
@@ -108,26 +115,30 @@ static float rough_middle(const float *x, size_t n) {
  * @param bad_out  how many were not finite. @return the energy */
 static double load_block(const float *x, size_t n, scratch *s, size_t *bad_out) {
   const float middle = rough_middle(x, n);
-  for (size_t i = 0; i < n; i++) s->time[i] = x[i] - middle;
+  for (size_t i = 0; i < n; i++)
+    s->time[i] = x[i] - middle;
   double energy = plb_dot_f(s->time, s->time, n);
   size_t bad = 0;
   if (!isfinite(energy)) {
     for (size_t i = 0; i < n; i++) {
-      if (isfinite(s->time[i])) continue;
+      if (isfinite(s->time[i]))
+        continue;
       s->time[i] = 0;
       bad++;
     }
     energy = plb_dot_f(s->time, s->time, n);
   }
-  for (size_t i = n; i < s->size; i++) s->time[i] = 0;
+  for (size_t i = n; i < s->size; i++)
+    s->time[i] = 0;
   *bad_out = bad;
   return energy;
 }
 
 enum { CHUNK = 512, CHAINS = 4, LINKS = CHUNK / CHAINS };
 
-/* In place, in each quarter of the chunk: step[i] becomes the sum of the steps before it. Four chains of additions run side by
- * side, since one alone waits for every sum. @param begin  out: what lies before each quarter. @return what lies before the next chunk */
+/* In place, in each quarter of the chunk: step[i] becomes the sum of the steps before it. Four chains of additions run
+ * side by side, since one alone waits for every sum. @param begin  out: what lies before each quarter. @return what
+ * lies before the next chunk */
 static double accumulate(double *step, double start, double begin[CHAINS]) {
   double a = 0, b = 0, c = 0, d = 0;
   for (size_t i = 0; i < LINKS; i++) {
@@ -162,7 +173,8 @@ static void window_energy(const float *time, size_t count, size_t m, window_sums
     sum[i] = in - gone;
     squares[i] = (in - gone) * (in + gone);
   }
-  for (size_t i = count; i < CHUNK; i++) sum[i] = squares[i] = 0;
+  for (size_t i = count; i < CHUNK; i++)
+    sum[i] = squares[i] = 0;
   double sum_begin[CHAINS];
   double squares_begin[CHAINS];
   w->sum = accumulate(sum, w->sum, sum_begin);
@@ -175,8 +187,8 @@ static void window_energy(const float *time, size_t count, size_t m, window_sums
     }
 }
 
-/* product[k] / sqrt(energy of time[k .. k + m) about its mean), with the energy carried along in double; 0 where the energy
- * is not above `least`. */
+/* product[k] / sqrt(energy of time[k .. k + m) about its mean), with the energy carried along in double; 0 where the
+ * energy is not above `least`. */
 static void normalise(const float *time, const float *product, size_t count, size_t m, double least, float *out) {
   window_sums w = {.sum = plb_sum_f(time, m), .squares = plb_dot_f(time, time, m)};
   const float smallest = (float)least;
@@ -190,7 +202,8 @@ static void normalise(const float *time, const float *product, size_t count, siz
       out[at + i] = energy[i] > smallest ? r : 0;
       beyond |= fabsf(out[at + i]) > 1;
     }
-    for (size_t i = 0; beyond && i < places; i++) out[at + i] = limit((double)out[at + i]);
+    for (size_t i = 0; beyond && i < places; i++)
+      out[at + i] = limit((double)out[at + i]);
   }
 }
 
@@ -198,10 +211,13 @@ static void normalise(const float *time, const float *product, size_t count, siz
 static void blank_bad(const float *x, size_t count, size_t m, float *out) {
   size_t clear_from = 0; /* the first place whose window lies behind the last bad sample seen */
   for (size_t i = 0; i + 1 < m; i++)
-    if (!isfinite(x[i])) clear_from = i + 1;
+    if (!isfinite(x[i]))
+      clear_from = i + 1;
   for (size_t k = 0; k < count; k++) {
-    if (!isfinite(x[k + m - 1])) clear_from = k + m;
-    if (k < clear_from) out[k] = 0;
+    if (!isfinite(x[k + m - 1]))
+      clear_from = k + m;
+    if (k < clear_from)
+      out[k] = 0;
   }
 }
 
@@ -216,29 +232,39 @@ static void ncc_block(scratch *s, const float *x, size_t length, size_t m, doubl
   const double grain = 4 * (double)FLT_EPSILON;
   const double least = fmax((double)m * flat * flat, grain * grain * energy);
   normalise(s->time, s->result, count, m, least, out);
-  if (bad > 0) blank_bad(x, count, m, out);
+  if (bad > 0)
+    blank_bad(x, count, m, out);
 }
 
-plb_status plb_ncc(const float *x, size_t n, const float *template_, size_t m, double flat, float *out, plb_error *err) {
-  if (m < 2 || m > n) return plb_fail(err, PLB_EINVAL, "a template of %zu samples in a trace of %zu", m, n);
-  if (m > MOST_SIZE / 2) return plb_fail(err, PLB_EUSAGE, "a template of %zu samples; take at most %d", m, MOST_SIZE / 2);
+plb_status plb_ncc(const float *x, size_t n, const float *template_, size_t m, double flat, float *out,
+                   plb_error *err) {
+  if (m < 2 || m > n)
+    return plb_fail(err, PLB_EINVAL, "a template of %zu samples in a trace of %zu", m, n);
+  if (m > MOST_SIZE / 2)
+    return plb_fail(err, PLB_EUSAGE, "a template of %zu samples; take at most %d", m, MOST_SIZE / 2);
   const size_t count = n - m + 1;
   scratch s = {0};
   plb_status status = PLB_OK;
   float *unit = plb_calloc(m, sizeof *unit);
-  if (!unit) return plb_fail(err, PLB_ENOMEM, "no memory for a template of %zu samples", m);
-  if (!(flat > 0)) flat = 0;
+  if (!unit)
+    return plb_fail(err, PLB_ENOMEM, "no memory for a template of %zu samples", m);
+  if (!(flat > 0))
+    flat = 0;
   if (!unit_template(template_, m, unit)) {
-    for (size_t k = 0; k < count; k++) out[k] = 0;
+    for (size_t k = 0; k < count; k++)
+      out[k] = 0;
     goto done;
   }
   if (count <= most_direct / m) {
-    for (size_t k = 0; k < count; k++) out[k] = coefficient(x + k, unit, m, flat);
+    for (size_t k = 0; k < count; k++)
+      out[k] = coefficient(x + k, unit, m, flat);
     goto done;
   }
   status = scratch_init(&s, block_size(m), err);
-  if (status != PLB_OK) goto done;
-  for (size_t i = 0; i < s.size; i++) s.time[i] = i < m ? unit[i] / (float)s.size : 0;
+  if (status != PLB_OK)
+    goto done;
+  for (size_t i = 0; i < s.size; i++)
+    s.time[i] = i < m ? unit[i] / (float)s.size : 0;
   plb_fft_forward(s.fft, s.time, s.other);
   const size_t step = s.size - m + 1;
   for (size_t at = 0; at < count; at += step) {
@@ -259,51 +285,64 @@ plb_status plb_ncc_circular(const float *x, const float *template_, size_t n, fl
   const size_t laid = good == n ? n : 2 * n - 1;
   scratch s;
   const plb_status status = scratch_init(&s, good == n ? n : plb_fft_good_size(laid), err);
-  if (status != PLB_OK) return status;
+  if (status != PLB_OK)
+    return status;
   const bool both = unit_template(template_, n, s.time) && unit_template(x, n, s.result);
-  for (size_t k = 0; k < n; k++) out[k] = 0;
+  for (size_t k = 0; k < n; k++)
+    out[k] = 0;
   if (both) {
-    for (size_t i = n; i < s.size; i++) s.time[i] = 0;
+    for (size_t i = n; i < s.size; i++)
+      s.time[i] = 0;
     plb_fft_forward(s.fft, s.time, s.other);
-    for (size_t i = 0; i < s.size; i++) s.time[i] = i < laid ? s.result[i % n] : 0;
+    for (size_t i = 0; i < s.size; i++)
+      s.time[i] = i < laid ? s.result[i % n] : 0;
     plb_fft_forward(s.fft, s.time, s.freq);
     plb_fft_multiply_conjugate(s.freq, s.other, s.size / 2 + 1);
     plb_fft_inverse(s.fft, s.freq, s.result);
-    for (size_t k = 0; k < n; k++) out[k] = limit((double)s.result[k]);
+    for (size_t k = 0; k < n; k++)
+      out[k] = limit((double)s.result[k]);
   }
   scratch_dispose(&s);
   return PLB_OK;
 }
 
-/* sum_i x[i] x[i + k], k = 0 .. most: each block against itself and the `most` samples behind it, the spectra added up. */
+/* sum_i x[i] x[i + k], k = 0 .. most: each block against itself and the `most` samples behind it, spectra added up. */
 static plb_status self_products(const float *x, size_t n, size_t most, double mean, float *out, plb_error *err) {
   size_t size = PLB_FFT_BLOCK;
-  if (most > PLB_FFT_BLOCK / 2) size = plb_fft_good_size(n + most < 4 * most ? n + most : 4 * most);
-  if (size > MOST_SIZE) size = MOST_SIZE;
+  if (most > PLB_FFT_BLOCK / 2)
+    size = plb_fft_good_size(n + most < 4 * most ? n + most : 4 * most);
+  if (size > MOST_SIZE)
+    size = MOST_SIZE;
   scratch s;
   plb_status status = scratch_init(&s, size, err);
-  if (status != PLB_OK) return status;
+  if (status != PLB_OK)
+    return status;
   float complex *total = plb_fft_alloc_complex(size / 2 + 1);
   if (!total) {
     status = plb_fail(err, PLB_ENOMEM, "no memory for a transform of %zu points", size);
     goto done;
   }
   float *pair = (float *)total;
-  for (size_t k = 0; k < 2 * (size / 2 + 1); k++) pair[k] = 0;
+  for (size_t k = 0; k < 2 * (size / 2 + 1); k++)
+    pair[k] = 0;
   const size_t block = size - most;
   for (size_t at = 0; at < n; at += block) {
     const size_t first = n - at < block ? n - at : block;
     const size_t both = n - at < size ? n - at : size;
-    for (size_t i = 0; i < size; i++) s.time[i] = i < first ? (float)((double)x[at + i] - mean) : 0;
+    for (size_t i = 0; i < size; i++)
+      s.time[i] = i < first ? (float)((double)x[at + i] - mean) : 0;
     plb_fft_forward(s.fft, s.time, s.other);
-    for (size_t i = first; i < both; i++) s.time[i] = (float)((double)x[at + i] - mean);
+    for (size_t i = first; i < both; i++)
+      s.time[i] = (float)((double)x[at + i] - mean);
     plb_fft_forward(s.fft, s.time, s.freq);
     plb_fft_multiply_conjugate(s.freq, s.other, size / 2 + 1);
     const float *add = (const float *)s.freq;
-    for (size_t k = 0; k < 2 * (size / 2 + 1); k++) pair[k] += add[k];
+    for (size_t k = 0; k < 2 * (size / 2 + 1); k++)
+      pair[k] += add[k];
   }
   plb_fft_inverse(s.fft, total, s.result);
-  for (size_t k = 0; k <= most; k++) out[k] = s.result[k];
+  for (size_t k = 0; k <= most; k++)
+    out[k] = s.result[k];
 done:
   plb_fft_free(total);
   scratch_dispose(&s);
@@ -313,16 +352,20 @@ done:
 static void self_products_direct(const float *x, size_t n, size_t from, size_t most, double mean, float *out) {
   for (size_t k = from; k <= most; k++) {
     double sum = 0;
-    for (size_t i = 0; i + k < n; i++) sum += ((double)x[i] - mean) * ((double)x[i + k] - mean);
+    for (size_t i = 0; i + k < n; i++)
+      sum += ((double)x[i] - mean) * ((double)x[i + k] - mean);
     out[k] = (float)sum;
   }
 }
 
 plb_status plb_autocorrelate(const float *x, size_t n, size_t most, float *out, plb_error *err) {
-  if (n == 0 || most >= n) return plb_fail(err, PLB_EINVAL, "lags up to %zu in a trace of %zu samples", most, n);
-  if (most > MOST_SIZE / 2) return plb_fail(err, PLB_EUSAGE, "lags up to %zu; take at most %d", most, MOST_SIZE / 2);
+  if (n == 0 || most >= n)
+    return plb_fail(err, PLB_EINVAL, "lags up to %zu in a trace of %zu samples", most, n);
+  if (most > MOST_SIZE / 2)
+    return plb_fail(err, PLB_EUSAGE, "lags up to %zu; take at most %d", most, MOST_SIZE / 2);
   const double mean = mean_f(x, n);
-  if (!isfinite(mean)) return plb_fail(err, PLB_EDATA, "a sample is not a finite number; cut it out first");
+  if (!isfinite(mean))
+    return plb_fail(err, PLB_EDATA, "a sample is not a finite number; cut it out first");
   double head = 0; /* energy of the first n - k samples */
   double size = 0;
   for (size_t i = 0; i < n; i++) {
@@ -331,13 +374,15 @@ plb_status plb_autocorrelate(const float *x, size_t n, size_t most, float *out, 
   }
   const double grain = (double)FLT_EPSILON * size;
   if (head <= (double)n * grain * grain) {
-    for (size_t k = 0; k <= most; k++) out[k] = 0;
+    for (size_t k = 0; k <= most; k++)
+      out[k] = 0;
     return PLB_OK;
   }
   size_t from = 0; /* lags with little overlap drown in the transform's rounding, and cost little */
   if (most >= most_direct / n) {
     const plb_status status = self_products(x, n, most, mean, out, err);
-    if (status != PLB_OK) return status;
+    if (status != PLB_OK)
+      return status;
     from = n - short_overlap;
   }
   self_products_direct(x, n, from, most, mean, out);

@@ -14,7 +14,8 @@ static int compare_float(const void *a, const void *b) {
 }
 
 static double middle_of(double a, double b, double c) {
-  if (a < b) return b < c ? b : (a < c ? c : a);
+  if (a < b)
+    return b < c ? b : (a < c ? c : a);
   return a < c ? a : (b < c ? c : b);
 }
 
@@ -32,15 +33,20 @@ static void select_double(double *x, ptrdiff_t n, ptrdiff_t k) {
     ptrdiff_t i = from;
     ptrdiff_t j = to;
     while (i <= j) {
-      while (x[i] < pivot) i++;
-      while (pivot < x[j]) j--;
-      if (i > j) break;
+      while (x[i] < pivot)
+        i++;
+      while (pivot < x[j])
+        j--;
+      if (i > j)
+        break;
       const double held = x[i];
       x[i++] = x[j];
       x[j--] = held;
     }
-    if (j < k) from = i;
-    if (k < i) to = j;
+    if (j < k)
+      from = i;
+    if (k < i)
+      to = j;
   }
 }
 
@@ -56,63 +62,81 @@ static void select_float(float *x, ptrdiff_t n, ptrdiff_t k) {
     ptrdiff_t i = from;
     ptrdiff_t j = to;
     while (i <= j) {
-      while (x[i] < pivot) i++;
-      while (pivot < x[j]) j--;
-      if (i > j) break;
+      while (x[i] < pivot)
+        i++;
+      while (pivot < x[j])
+        j--;
+      if (i > j)
+        break;
       const float held = x[i];
       x[i++] = x[j];
       x[j--] = held;
     }
-    if (j < k) from = i;
-    if (k < i) to = j;
+    if (j < k)
+      from = i;
+    if (k < i)
+      to = j;
   }
 }
 
 static bool any_nan(const double *x, size_t n) {
   for (size_t i = 0; i < n; i++)
-    if (isnan(x[i])) return true;
+    if (isnan(x[i]))
+      return true;
   return false;
 }
 
 /* The halves of the two middle ones are added, so that two very large ones do not overflow. */
 double plb_median(double *x, size_t n) {
-  if (n == 0 || any_nan(x, n)) return NAN;
+  if (n == 0 || any_nan(x, n))
+    return NAN;
   const size_t upper = n / 2;
   select_double(x, (ptrdiff_t)n, (ptrdiff_t)upper);
-  if (n % 2 == 1) return x[upper];
+  if (n % 2 == 1)
+    return x[upper];
   double below = x[0];
-  for (size_t i = 1; i < upper; i++) below = x[i] > below ? x[i] : below;
+  for (size_t i = 1; i < upper; i++)
+    below = x[i] > below ? x[i] : below;
   return below == x[upper] ? below : 0.5 * below + 0.5 * x[upper];
 }
 
 float plb_median_f(float *x, size_t n) {
-  if (n == 0) return NAN;
+  if (n == 0)
+    return NAN;
   for (size_t i = 0; i < n; i++)
-    if (isnan(x[i])) return NAN;
+    if (isnan(x[i]))
+      return NAN;
   const size_t upper = n / 2;
   select_float(x, (ptrdiff_t)n, (ptrdiff_t)upper);
-  if (n % 2 == 1) return x[upper];
+  if (n % 2 == 1)
+    return x[upper];
   float below = x[0];
-  for (size_t i = 1; i < upper; i++) below = x[i] > below ? x[i] : below;
+  for (size_t i = 1; i < upper; i++)
+    below = x[i] > below ? x[i] : below;
   return below == x[upper] ? below : 0.5f * below + 0.5f * x[upper];
 }
 
 /* 1.4826 = 1 / (normal quantile at 3/4): the standard deviation of normal data. */
 double plb_mad(double *x, size_t n, double median) {
-  for (size_t i = 0; i < n; i++) x[i] = fabs(x[i] - median);
+  for (size_t i = 0; i < n; i++)
+    x[i] = fabs(x[i] - median);
   return 1.4826022185056018 * plb_median(x, n);
 }
 
 double plb_quantile(double *x, size_t n, double share) {
-  if (n == 0 || any_nan(x, n) || !(share >= 0 && share <= 1)) return NAN;
+  if (n == 0 || any_nan(x, n) || !(share >= 0 && share <= 1))
+    return NAN;
   const double place = share * (double)(n - 1);
   const size_t below = (size_t)place;
   const double fraction = place - (double)below;
   select_double(x, (ptrdiff_t)n, (ptrdiff_t)below);
   const double a = x[below];
-  if (fraction == 0 || below + 1 >= n) return a;
+  if (fraction == 0 || below + 1 >= n)
+    return a;
   double b = x[below + 1];
-  for (size_t i = below + 2; i < n; i++) b = x[i] < b ? x[i] : b;
-  if (a == b) return a;
+  for (size_t i = below + 2; i < n; i++)
+    b = x[i] < b ? x[i] : b;
+  if (a == b)
+    return a;
   return fraction < 0.5 ? a + (b - a) * fraction : b - (b - a) * (1 - fraction);
 }

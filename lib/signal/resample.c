@@ -7,33 +7,42 @@
 #include <math.h>
 
 double plb_interpolate(const double *x, size_t n, double at) {
-  if (n == 0 || isnan(at)) return NAN;
-  if (at <= 0) return x[0];
-  if (at >= (double)(n - 1)) return x[n - 1];
+  if (n == 0 || isnan(at))
+    return NAN;
+  if (at <= 0)
+    return x[0];
+  if (at >= (double)(n - 1))
+    return x[n - 1];
   const size_t i = (size_t)at;
   const double fraction = at - (double)i;
   return fraction == 0 ? x[i] : x[i] + fraction * (x[i + 1] - x[i]);
 }
 
 void plb_cumulate(const double *x, size_t n, double *out) {
-  if (n == 0) return;
+  if (n == 0)
+    return;
   out[0] = 0;
-  for (size_t i = 1; i < n; i++) out[i] = out[i - 1] + 0.5 * (x[i - 1] + x[i]);
+  for (size_t i = 1; i < n; i++)
+    out[i] = out[i - 1] + 0.5 * (x[i - 1] + x[i]);
 }
 
 /* Integral of the straight-line signal, held at its ends, from 0 to `at`. */
 static double integral_to(const double *x, const double *cumulative, size_t n, double at) {
   const double last = (double)(n - 1);
-  if (at <= 0) return at * x[0];
-  if (at >= last) return cumulative[n - 1] + (at - last) * x[n - 1];
+  if (at <= 0)
+    return at * x[0];
+  if (at >= last)
+    return cumulative[n - 1] + (at - last) * x[n - 1];
   const size_t i = (size_t)at;
   const double fraction = at - (double)i;
   return fraction == 0 ? cumulative[i] : cumulative[i] + fraction * (x[i] + 0.5 * fraction * (x[i + 1] - x[i]));
 }
 
-void plb_resample_cells(const double *x, const double *cumulative, size_t n, const double *edge, size_t cells, float *out) {
+void plb_resample_cells(const double *x, const double *cumulative, size_t n, const double *edge, size_t cells,
+                        float *out) {
   if (n == 0) {
-    for (size_t k = 0; k < cells; k++) out[k] = NAN;
+    for (size_t k = 0; k < cells; k++)
+      out[k] = NAN;
     return;
   }
   for (size_t k = 0; k < cells; k++) {
@@ -78,7 +87,8 @@ static void design_low_pass(double *tap, size_t half, unsigned up, unsigned wide
     tap[k] = (from_centre == 0 ? 1 : sin(angle) / angle) * bessel_i0(beta * sqrt(fmax(0, 1 - edge * edge))) / scale;
   }
   const double sum = plb_sum(tap, 2 * half + 1);
-  for (size_t k = 0; k <= 2 * half; k++) tap[k] *= up / sum;
+  for (size_t k = 0; k <= 2 * half; k++)
+    tap[k] *= up / sum;
 }
 
 typedef struct polyphase {
@@ -98,7 +108,8 @@ static plb_status polyphase_init(polyphase *f, unsigned up, unsigned down, plb_e
     return plb_fail(err, PLB_ENOMEM, "no memory for a resampling filter of %zu taps", 2 * f->half + 1);
   }
   design_low_pass(tap, f->half, up, widest);
-  for (size_t k = 0; k <= 2 * f->half; k++) f->bank[(k % up) * f->width + (f->width - 1 - k / up)] = tap[k];
+  for (size_t k = 0; k <= 2 * f->half; k++)
+    f->bank[(k % up) * f->width + (f->width - 1 - k / up)] = tap[k];
   free(tap);
   return PLB_OK;
 }
@@ -108,7 +119,8 @@ static double polyphase_at(const polyphase *f, const double *x, size_t n, unsign
   const double *tap = f->bank + (size_t)((t + f->half) % up) * f->width;
   const int64_t last = (int64_t)((t + f->half) / up);
   const int64_t first = last - (int64_t)f->width + 1;
-  if (first >= 0 && last < (int64_t)n) return plb_dot(tap, x + first, f->width);
+  if (first >= 0 && last < (int64_t)n)
+    return plb_dot(tap, x + first, f->width);
   double sum = 0;
   for (size_t k = 0; k < f->width; k++) {
     const int64_t i = first + (int64_t)k;
@@ -122,7 +134,8 @@ plb_status plb_resample_rational(const double *x, size_t n, unsigned up, unsigne
   *out = NULL;
   *n_out = 0;
   const unsigned most = 65536;
-  if (up == 0 || down == 0 || n == 0) return plb_fail(err, PLB_EINVAL, "nothing to resample, or a ratio of zero");
+  if (up == 0 || down == 0 || n == 0)
+    return plb_fail(err, PLB_EINVAL, "nothing to resample, or a ratio of zero");
   const unsigned divisor = common_divisor(up, down);
   up /= divisor;
   down /= divisor;
@@ -131,14 +144,16 @@ plb_status plb_resample_rational(const double *x, size_t n, unsigned up, unsigne
   polyphase f = {0};
   double *y = NULL;
   plb_status status = polyphase_init(&f, up, down, err);
-  if (status != PLB_OK) goto done;
+  if (status != PLB_OK)
+    goto done;
   const size_t count = (n * up - 1) / down + 1;
   y = plb_calloc(count, sizeof *y);
   if (!y) {
     status = plb_fail(err, PLB_ENOMEM, "no memory for %zu resampled samples", count);
     goto done;
   }
-  for (size_t m = 0; m < count; m++) y[m] = polyphase_at(&f, x, n, up, (uint64_t)m * down);
+  for (size_t m = 0; m < count; m++)
+    y[m] = polyphase_at(&f, x, n, up, (uint64_t)m * down);
   *out = y;
   *n_out = count;
   y = NULL;

@@ -35,9 +35,11 @@ static void sum_deviations(const double *x, size_t n, double at, double *first_o
 
 /* A second pass over the deviations takes out the rounding of the first (Chan, Golub and LeVeque 1983). */
 double plb_mean(const double *x, size_t n) {
-  if (n == 0) return NAN;
+  if (n == 0)
+    return NAN;
   const double rough = plb_sum(x, n) / (double)n;
-  if (!isfinite(rough)) return rough;
+  if (!isfinite(rough))
+    return rough;
   double first, second;
   sum_deviations(x, n, rough, &first, &second);
   return rough + first / (double)n;
@@ -52,26 +54,28 @@ static double squares_about(const double *x, size_t n, double mean) {
 }
 
 double plb_sd(const double *x, size_t n) {
-  if (n < 2) return n == 1 && isnan(x[0]) ? NAN : 0;
+  if (n < 2)
+    return n == 1 && isnan(x[0]) ? NAN : 0;
   return sqrt(squares_about(x, n, plb_mean(x, n)) / (double)(n - 1));
 }
 
-double plb_rms(const double *x, size_t n) {
-  return n == 0 ? NAN : sqrt(plb_dot(x, x, n) / (double)n);
-}
+double plb_rms(const double *x, size_t n) { return n == 0 ? NAN : sqrt(plb_dot(x, x, n) / (double)n); }
 
 /* sum of (x[i] - mean)(x[i - 1] - mean), in the fixed lanes */
 static double neighbour_products(const double *x, size_t n, double mean) {
   double lane[LANES] = {0};
   size_t i = 1;
   for (; i + LANES <= n; i += LANES)
-    for (size_t k = 0; k < LANES; k++) lane[k] += (x[i + k] - mean) * (x[i + k - 1] - mean);
-  for (; i < n; i++) lane[0] += (x[i] - mean) * (x[i - 1] - mean);
+    for (size_t k = 0; k < LANES; k++)
+      lane[k] += (x[i + k] - mean) * (x[i + k - 1] - mean);
+  for (; i < n; i++)
+    lane[0] += (x[i] - mean) * (x[i - 1] - mean);
   return fold(lane);
 }
 
 double plb_lag1(const double *x, size_t n) {
-  if (n < 2) return n == 1 && isnan(x[0]) ? NAN : 0;
+  if (n < 2)
+    return n == 1 && isnan(x[0]) ? NAN : 0;
   const double mean = plb_mean(x, n);
   const double squares = squares_about(x, n, mean);
   return squares == 0 ? 0 : neighbour_products(x, n, mean) / squares;
@@ -81,7 +85,8 @@ void plb_extremes(const double *x, size_t n, double *low_out, double *high_out) 
   double low = INFINITY;
   double high = -INFINITY;
   for (size_t i = 0; i < n; i++) {
-    if (!isfinite(x[i])) continue;
+    if (!isfinite(x[i]))
+      continue;
     low = x[i] < low ? x[i] : low;
     high = x[i] > high ? x[i] : high;
   }
@@ -90,11 +95,14 @@ void plb_extremes(const double *x, size_t n, double *low_out, double *high_out) 
 }
 
 double plb_fourth_mean(const double *x, size_t n) {
-  if (n == 0) return NAN;
+  if (n == 0)
+    return NAN;
   double most = 0;
   for (size_t i = 0; i < n; i++)
-    if (!(fabs(x[i]) <= most)) most = fabs(x[i]);
-  if (most == 0 || !isfinite(most)) return most;
+    if (!(fabs(x[i]) <= most))
+      most = fabs(x[i]);
+  if (most == 0 || !isfinite(most))
+    return most;
   double sum = 0;
   for (size_t i = 0; i < n; i++) {
     const double square = (x[i] / most) * (x[i] / most);
@@ -110,14 +118,17 @@ static bool is_flat(double squares, double mean, size_t n) {
 }
 
 double plb_correlation(const double *x, const double *y, size_t n) {
-  if (n < 2) return 0;
+  if (n < 2)
+    return 0;
   const double mean_x = plb_mean(x, n);
   const double mean_y = plb_mean(y, n);
   const double squares_x = squares_about(x, n, mean_x);
   const double squares_y = squares_about(y, n, mean_y);
-  if (is_flat(squares_x, mean_x, n) || is_flat(squares_y, mean_y, n)) return 0;
+  if (is_flat(squares_x, mean_x, n) || is_flat(squares_y, mean_y, n))
+    return 0;
   double product = 0;
-  for (size_t i = 0; i < n; i++) product += (x[i] - mean_x) * (y[i] - mean_y);
+  for (size_t i = 0; i < n; i++)
+    product += (x[i] - mean_x) * (y[i] - mean_y);
   const double r = product / (sqrt(squares_x) * sqrt(squares_y));
   return r > 1 ? 1 : r < -1 ? -1 : r;
 }

@@ -9,7 +9,8 @@ double plb_sd(const double *x, size_t n);
 double plb_rms(const double *x, size_t n);
 /** Lag-1 autocorrelation coefficient (NIST StRD definition). */
 double plb_lag1(const double *x, size_t n);
-void plb_extremes(const double *x, size_t n, double *low_out, double *high_out); /**< non-finite samples left out; both NaN if none is left */
+void plb_extremes(const double *x, size_t n, double *low_out,
+                  double *high_out); /**< non-finite samples left out; both NaN if none is left */
 /** Median; `x` is reordered. NaN for n = 0. */
 double plb_median(double *x, size_t n);
 float plb_median_f(float *x, size_t n);

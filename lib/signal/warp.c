@@ -11,7 +11,8 @@ typedef struct antidiagonal {
 
 static double least_of(const antidiagonal *d, size_t from, size_t to) {
   double least = INFINITY;
-  for (size_t i = from; i <= to; i++) least = d->cost[i + 1] < least ? d->cost[i + 1] : least;
+  for (size_t i = from; i <= to; i++)
+    least = d->cost[i + 1] < least ? d->cost[i + 1] : least;
   return least;
 }
 
@@ -26,11 +27,11 @@ static void band(size_t sum, size_t n, size_t window, size_t *from_out, size_t *
 }
 
 /*
- * The cheapest way into each place: from the antidiagonal before the last in one diagonal step, from the last one in a step aside.
- * `b_reversed` is shifted so that [i] is the sample of b that meets a[i] here.
+ * The cheapest way into each place: from the antidiagonal before the last in one diagonal step, from the last one in a
+ * step aside. `b_reversed` is shifted so that [i] is the sample of b that meets a[i] here.
  */
-static void advance(const antidiagonal *restrict before, const antidiagonal *restrict last, antidiagonal *restrict now, const float *restrict a,
-                    const float *restrict b_reversed, size_t from, size_t to, double penalty) {
+static void advance(const antidiagonal *restrict before, const antidiagonal *restrict last, antidiagonal *restrict now,
+                    const float *restrict a, const float *restrict b_reversed, size_t from, size_t to, double penalty) {
   for (size_t i = from; i <= to; i++) {
     const double aside = (last->cost[i] < last->cost[i + 1] ? last->cost[i] : last->cost[i + 1]) + penalty;
     const double straight = before->cost[i];
@@ -39,16 +40,19 @@ static void advance(const antidiagonal *restrict before, const antidiagonal *res
 }
 
 /*
- * Sakoe and Chiba (1978), symmetric steps over the band |i - j| <= window. By antidiagonals, whose places do not depend on each other,
- * so that they are computed side by side; three of them are kept.
+ * Sakoe and Chiba (1978), symmetric steps over the band |i - j| <= window. By antidiagonals, whose places do not depend
+ * on each other, so that they are computed side by side; three of them are kept.
  */
 double plb_warp_distance(const float *a, const float *b, size_t n, size_t window, double penalty, double stop) {
-  if (n == 0 || n > MOST) return NAN;
+  if (n == 0 || n > MOST)
+    return NAN;
   float reversed[3 * MOST] = {0}; /* b backwards in the middle third, so that every shift stays inside */
-  for (size_t k = 0; k < n; k++) reversed[MOST + k] = b[n - 1 - k];
+  for (size_t k = 0; k < n; k++)
+    reversed[MOST + k] = b[n - 1 - k];
   antidiagonal kept[3];
   for (size_t d = 0; d < 3; d++)
-    for (size_t i = 0; i < n + 2; i++) kept[d].cost[i] = INFINITY;
+    for (size_t i = 0; i < n + 2; i++)
+      kept[d].cost[i] = INFINITY;
   kept[1].cost[0] = 0; /* before the first pair */
   const double most = stop * (double)n;
   for (size_t sum = 0; sum <= 2 * (n - 1); sum++) {
@@ -59,9 +63,11 @@ double plb_warp_distance(const float *a, const float *b, size_t n, size_t window
     advance(&kept[(sum + 1) % 3], last, now, a, reversed + MOST + n - 1 - sum, from, to, penalty);
     now->cost[from] = INFINITY;
     now->cost[to + 2] = INFINITY;
-    if (sum == 1) now->cost[0] = INFINITY; /* the beginning was used up */
+    if (sum == 1)
+      now->cost[0] = INFINITY; /* the beginning was used up */
     /* every way passes one of two neighbouring antidiagonals */
-    if (sum % CHECK_EVERY == CHECK_EVERY - 1 && least_of(now, from, to) > most && least_of(last, from > 0 ? from - 1 : 0, to) > most)
+    if (sum % CHECK_EVERY == CHECK_EVERY - 1 && least_of(now, from, to) > most &&
+        least_of(last, from > 0 ? from - 1 : 0, to) > most)
       return INFINITY;
   }
   return kept[2 * (n - 1) % 3].cost[n] / (double)n;

@@ -31,14 +31,16 @@ static double bare_ms(const plb_fft *f, float *time, float complex *freq, size_t
   return now_ms() - start;
 }
 
-/* The usual way with SciPy: correlate by FFT, moving sums by cumulative sums; median of five, second and later calls. */
+/* The usual way with SciPy: correlate by FFT, moving sums by cumulative sums; median of five, second and later calls.
+ */
 static void print_scipy(size_t n, size_t m, double ours_ms) {
   char command[1024];
   snprintf(command, sizeof command,
            "OPENBLAS_NUM_THREADS=1 /usr/bin/python3 -c '\n"
            "import time, numpy as np, scipy.signal as s\n"
            "n, m = %zu, %zu\n"
-           "x = np.random.default_rng(1).normal(size=n).astype(np.float32); t = x[n // 3:n // 3 + m] - x[n // 3:n // 3 + m].mean()\n"
+           "x = np.random.default_rng(1).normal(size=n).astype(np.float32); t = x[n // 3:n // 3 + m] - x[n // 3:n // 3 "
+           "+ m].mean()\n"
            "def ncc():\n"
            "    c = s.correlate(x, t, \"valid\", \"fft\"); a = np.concatenate(([0], np.cumsum(x, dtype=float)))\n"
            "    b = np.concatenate(([0], np.cumsum(x.astype(float) ** 2)))\n"
@@ -51,9 +53,12 @@ static void print_scipy(size_t n, size_t m, double ours_ms) {
   FILE *python = popen(command, "r");
   double scipy_ms = 0;
   const bool found = python && fscanf(python, "%lf", &scipy_ms) == 1;
-  if (python) pclose(python);
-  if (found) printf("SciPy, correlate and cumulative sums: %8.2f ms, %.1f times plb_ncc\n", scipy_ms, scipy_ms / ours_ms);
-  else printf("SciPy is not installed; not compared\n");
+  if (python)
+    pclose(python);
+  if (found)
+    printf("SciPy, correlate and cumulative sums: %8.2f ms, %.1f times plb_ncc\n", scipy_ms, scipy_ms / ours_ms);
+  else
+    printf("SciPy is not installed; not compared\n");
 }
 
 static size_t argument(int argc, char **argv, int which, size_t otherwise) {
@@ -65,33 +70,40 @@ int main(int argc, char **argv) {
   const size_t m = argument(argc, argv, 2, 4096);
   const size_t rounds = argument(argc, argv, 3, 15);
   if (m < 2 || m > PLB_FFT_BLOCK / 2 || n < 2 * m || rounds < 1 || rounds > 1000) {
-    fprintf(stderr, "bench_correlate: a template of 2 to %d samples in a trace at least twice as long\n", PLB_FFT_BLOCK / 2);
+    fprintf(stderr, "bench_correlate: a template of 2 to %d samples in a trace at least twice as long\n",
+            PLB_FFT_BLOCK / 2);
     return 64;
   }
   const size_t blocks = (n - m) / (PLB_FFT_BLOCK - m + 1) + 1;
   const plb_fft *f = NULL;
-  if (plb_fft_get(&f, PLB_FFT_BLOCK, NULL) != PLB_OK) return 70;
+  if (plb_fft_get(&f, PLB_FFT_BLOCK, NULL) != PLB_OK)
+    return 70;
   float *x = malloc(n * sizeof *x);
   float *out = malloc((n - m + 1) * sizeof *out);
   float *time = plb_fft_alloc_real(PLB_FFT_BLOCK);
   float complex *freq = plb_fft_alloc_complex(PLB_FFT_BLOCK / 2 + 1);
   double bare[1000], whole[1000], ratio[1000];
-  if (!x || !out || !time || !freq) return 70;
+  if (!x || !out || !time || !freq)
+    return 70;
   plb_random random;
   plb_random_seed(&random, 1);
-  for (size_t i = 0; i < n; i++) x[i] = (float)plb_random_normal(&random);
-  for (size_t i = 0; i < PLB_FFT_BLOCK; i++) time[i] = x[i % n];
+  for (size_t i = 0; i < n; i++)
+    x[i] = (float)plb_random_normal(&random);
+  for (size_t i = 0; i < PLB_FFT_BLOCK; i++)
+    time[i] = x[i % n];
   for (size_t r = 0; r < rounds + 1; r++) { /* the first round warms up and is written over */
     const size_t k = r > 0 ? r - 1 : 0;
     bare[k] = bare_ms(f, time, freq, blocks);
     const double start = now_ms();
-    if (plb_ncc(x, n, x + n / 3, m, 0, out, NULL) != PLB_OK) return 70;
+    if (plb_ncc(x, n, x + n / 3, m, 0, out, NULL) != PLB_OK)
+      return 70;
     whole[k] = now_ms() - start;
     ratio[k] = whole[k] / bare[k];
   }
   const double ours_ms = plb_median(whole, rounds);
   printf("%zu samples, template of %zu, %zu blocks of %d, median of %zu rounds\n", n, m, blocks, PLB_FFT_BLOCK, rounds);
-  printf("bare transforms: %8.2f ms\nplb_ncc:         %8.2f ms, %.2f times the bare transforms, %.0f million places a second\n",
+  printf("bare transforms: %8.2f ms\nplb_ncc:         %8.2f ms, %.2f times the bare transforms, %.0f million places a "
+         "second\n",
          plb_median(bare, rounds), ours_ms, plb_median(ratio, rounds), 1e-3 * (double)(n - m + 1) / ours_ms);
   print_scipy(n, m, ours_ms);
   plb_fft_free(time);

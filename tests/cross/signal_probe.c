@@ -1,9 +1,8 @@
 /*
- * Lets another program call the functions of signal: one request after the other on standard input, answers on standard output.
- *   request   NAME NUMBERS COUNTS\n   e.g. "quantile 1 0.25 1 1000": one number, 0.25, and one array of 1000 values; then
- *             the values of all arrays as native doubles, one array behind the other
- *   answer    COUNT\n and COUNT native doubles; "failed STATUS\n" when the call was refused
- * A test program, not part of the library.
+ * Lets another program call the functions of signal: one request after the other on standard input, answers on standard
+ * output. request   NAME NUMBERS COUNTS\n   e.g. "quantile 1 0.25 1 1000": one number, 0.25, and one array of 1000
+ * values; then the values of all arrays as native doubles, one array behind the other answer    COUNT\n and COUNT
+ * native doubles; "failed STATUS\n" when the call was refused A test program, not part of the library.
  */
 #include "signal/signal.h"
 
@@ -24,7 +23,8 @@ typedef struct request {
 
 static void *must_alloc(size_t count, size_t size) {
   void *p = calloc(count ? count : 1, size);
-  if (!p) exit(70);
+  if (!p)
+    exit(70);
   return p;
 }
 
@@ -36,13 +36,15 @@ static double *answer(request *r, size_t count) {
 
 static float *to_float(const double *x, size_t n) {
   float *f = must_alloc(n, sizeof *f);
-  for (size_t i = 0; i < n; i++) f[i] = (float)x[i];
+  for (size_t i = 0; i < n; i++)
+    f[i] = (float)x[i];
   return f;
 }
 
 static void answer_floats(request *r, float *f, size_t n) {
   double *out = answer(r, n);
-  for (size_t i = 0; i < n; i++) out[i] = (double)f[i];
+  for (size_t i = 0; i < n; i++)
+    out[i] = (double)f[i];
   free(f);
 }
 
@@ -108,11 +110,14 @@ static plb_status peak_place_circular(request *r) {
 static plb_status forward(request *r) {
   const plb_fft *f;
   const plb_status status = plb_fft_get(&f, r->n[0], NULL);
-  if (status != PLB_OK) return status;
+  if (status != PLB_OK)
+    return status;
   float *time = plb_fft_alloc_real(r->n[0]);
   float complex *freq = plb_fft_alloc_complex(r->n[0] / 2 + 1);
-  if (!time || !freq) exit(70);
-  for (size_t i = 0; i < r->n[0]; i++) time[i] = (float)r->array[0][i];
+  if (!time || !freq)
+    exit(70);
+  for (size_t i = 0; i < r->n[0]; i++)
+    time[i] = (float)r->array[0][i];
   plb_fft_forward(f, time, freq);
   double *out = answer(r, 2 * (r->n[0] / 2 + 1));
   for (size_t k = 0; k <= r->n[0] / 2; k++) {
@@ -125,7 +130,8 @@ static plb_status forward(request *r) {
 }
 
 static plb_status resample_rational(request *r) {
-  return plb_resample_rational(r->array[0], r->n[0], (unsigned)r->number[0], (unsigned)r->number[1], &r->out, &r->n_out, NULL);
+  return plb_resample_rational(r->array[0], r->n[0], (unsigned)r->number[0], (unsigned)r->number[1], &r->out, &r->n_out,
+                               NULL);
 }
 
 static plb_status cells(request *r) {
@@ -202,7 +208,8 @@ static plb_status order(request *r) {
   float *f = to_float(r->array[0], r->n[0]);
   out[0] = plb_median(r->array[0], r->n[0]);
   out[1] = (double)plb_median_f(f, r->n[0]);
-  for (size_t i = 0; i < r->n[1]; i++) out[3 + i] = plb_quantile(r->array[0], r->n[0], r->array[1][i]);
+  for (size_t i = 0; i < r->n[1]; i++)
+    out[3 + i] = plb_quantile(r->array[0], r->n[0], r->array[1][i]);
   out[2] = plb_mad(r->array[0], r->n[0], out[0]);
   free(f);
   return PLB_OK;
@@ -210,37 +217,43 @@ static plb_status order(request *r) {
 
 static plb_status beta_cdf(request *r) {
   double *out = answer(r, r->n[0]);
-  for (size_t i = 0; i < r->n[0]; i++) out[i] = plb_beta_cdf(r->array[0][i], r->array[1][i], r->array[2][i]);
+  for (size_t i = 0; i < r->n[0]; i++)
+    out[i] = plb_beta_cdf(r->array[0][i], r->array[1][i], r->array[2][i]);
   return PLB_OK;
 }
 
 static plb_status beta_quantile(request *r) {
   double *out = answer(r, r->n[0]);
-  for (size_t i = 0; i < r->n[0]; i++) out[i] = plb_beta_quantile(r->array[0][i], r->array[1][i], r->array[2][i]);
+  for (size_t i = 0; i < r->n[0]; i++)
+    out[i] = plb_beta_quantile(r->array[0][i], r->array[1][i], r->array[2][i]);
   return PLB_OK;
 }
 
 static plb_status t_cdf(request *r) {
   double *out = answer(r, r->n[0]);
-  for (size_t i = 0; i < r->n[0]; i++) out[i] = plb_t_cdf(r->array[0][i], r->array[1][i]);
+  for (size_t i = 0; i < r->n[0]; i++)
+    out[i] = plb_t_cdf(r->array[0][i], r->array[1][i]);
   return PLB_OK;
 }
 
 static plb_status t_quantile(request *r) {
   double *out = answer(r, r->n[0]);
-  for (size_t i = 0; i < r->n[0]; i++) out[i] = plb_t_quantile(r->array[0][i], r->array[1][i]);
+  for (size_t i = 0; i < r->n[0]; i++)
+    out[i] = plb_t_quantile(r->array[0][i], r->array[1][i]);
   return PLB_OK;
 }
 
 static plb_status normal_cdf(request *r) {
   double *out = answer(r, r->n[0]);
-  for (size_t i = 0; i < r->n[0]; i++) out[i] = plb_normal_cdf(r->array[0][i]);
+  for (size_t i = 0; i < r->n[0]; i++)
+    out[i] = plb_normal_cdf(r->array[0][i]);
   return PLB_OK;
 }
 
 static plb_status normal_quantile(request *r) {
   double *out = answer(r, r->n[0]);
-  for (size_t i = 0; i < r->n[0]; i++) out[i] = plb_normal_quantile(r->array[0][i]);
+  for (size_t i = 0; i < r->n[0]; i++)
+    out[i] = plb_normal_quantile(r->array[0][i]);
   return PLB_OK;
 }
 
@@ -267,7 +280,8 @@ static plb_status warp(request *r) {
 }
 
 static plb_status solve(request *r) {
-  if (!plb_cholesky(r->array[0], r->n[1])) return PLB_EDATA;
+  if (!plb_cholesky(r->array[0], r->n[1]))
+    return PLB_EDATA;
   double *out = answer(r, r->n[1]);
   memcpy(out, r->array[1], r->n[1] * sizeof *out);
   plb_cholesky_solve(r->array[0], r->n[1], out);
@@ -278,20 +292,34 @@ static const struct {
   const char *name;
   plb_status (*run)(request *r);
 } commands[] = {
-    {"correlate_full", correlate_full}, {"find_delay", find_delay},
-    {"ncc", ncc},                       {"ncc_circular", ncc_circular},
-    {"autocorrelate", autocorrelate},   {"peak_place", peak_place},
-    {"forward", forward},               {"peak_place_circular", peak_place_circular},
-    {"cells", cells},                   {"resample_rational", resample_rational},
-    {"crossings", crossings},           {"state_levels", state_levels},
-    {"welch", welch},                   {"band_power", band_power},
-    {"band", band},                     {"moments", moments},
-    {"correlation", correlation},       {"order", order},
-    {"beta_cdf", beta_cdf},             {"beta_quantile", beta_quantile},
-    {"t_cdf", t_cdf},                   {"t_quantile", t_quantile},
-    {"normal_cdf", normal_cdf},         {"normal_quantile", normal_quantile},
-    {"binomial_tail", binomial_tail},   {"clopper_pearson", clopper_pearson},
-    {"warp", warp},                     {"solve", solve},
+    {"correlate_full", correlate_full},
+    {"find_delay", find_delay},
+    {"ncc", ncc},
+    {"ncc_circular", ncc_circular},
+    {"autocorrelate", autocorrelate},
+    {"peak_place", peak_place},
+    {"forward", forward},
+    {"peak_place_circular", peak_place_circular},
+    {"cells", cells},
+    {"resample_rational", resample_rational},
+    {"crossings", crossings},
+    {"state_levels", state_levels},
+    {"welch", welch},
+    {"band_power", band_power},
+    {"band", band},
+    {"moments", moments},
+    {"correlation", correlation},
+    {"order", order},
+    {"beta_cdf", beta_cdf},
+    {"beta_quantile", beta_quantile},
+    {"t_cdf", t_cdf},
+    {"t_quantile", t_quantile},
+    {"normal_cdf", normal_cdf},
+    {"normal_quantile", normal_quantile},
+    {"binomial_tail", binomial_tail},
+    {"clopper_pearson", clopper_pearson},
+    {"warp", warp},
+    {"solve", solve},
 };
 
 /* @return the command's place in the table, or the table's length at the end of the input */
@@ -299,21 +327,30 @@ static size_t read_request(request *r) {
   const size_t none = sizeof commands / sizeof commands[0];
   char name[32];
   size_t numbers = 0, arrays = 0;
-  if (scanf("%31s %zu", name, &numbers) != 2) return none;
-  if (numbers > MOST_NUMBERS) exit(64);
+  if (scanf("%31s %zu", name, &numbers) != 2)
+    return none;
+  if (numbers > MOST_NUMBERS)
+    exit(64);
   for (size_t i = 0; i < numbers; i++)
-    if (scanf("%lf", &r->number[i]) != 1) exit(64);
-  if (scanf("%zu", &arrays) != 1 || arrays > MOST_ARRAYS) exit(64);
+    if (scanf("%lf", &r->number[i]) != 1)
+      exit(64);
+  if (scanf("%zu", &arrays) != 1 || arrays > MOST_ARRAYS)
+    exit(64);
   for (size_t i = 0; i < arrays; i++)
-    if (scanf("%zu", &r->n[i]) != 1) exit(64);
-  if (getchar() != '\n') exit(64);
+    if (scanf("%zu", &r->n[i]) != 1)
+      exit(64);
+  if (getchar() != '\n')
+    exit(64);
   for (size_t i = 0; i < arrays; i++) {
     r->array[i] = must_alloc(r->n[i], sizeof *r->array[i]);
-    if (fread(r->array[i], sizeof *r->array[i], r->n[i], stdin) != r->n[i]) exit(66);
+    if (fread(r->array[i], sizeof *r->array[i], r->n[i], stdin) != r->n[i])
+      exit(66);
   }
   size_t which = 0;
-  while (which < none && strcmp(commands[which].name, name) != 0) which++;
-  if (which == none) exit(64);
+  while (which < none && strcmp(commands[which].name, name) != 0)
+    which++;
+  if (which == none)
+    exit(64);
   return which;
 }
 
@@ -321,7 +358,8 @@ int main(void) {
   for (;;) {
     request r = {0};
     const size_t which = read_request(&r);
-    if (which == sizeof commands / sizeof commands[0]) return 0;
+    if (which == sizeof commands / sizeof commands[0])
+      return 0;
     const plb_status status = commands[which].run(&r);
     if (status != PLB_OK) {
       printf("failed %d\n", (int)status);
@@ -329,8 +367,10 @@ int main(void) {
       printf("%zu\n", r.n_out);
       fwrite(r.out, sizeof *r.out, r.n_out, stdout);
     }
-    if (fflush(stdout) != 0) return 74;
+    if (fflush(stdout) != 0)
+      return 74;
     free(r.out);
-    for (size_t i = 0; i < MOST_ARRAYS; i++) free(r.array[i]);
+    for (size_t i = 0; i < MOST_ARRAYS; i++)
+      free(r.array[i]);
   }
 }

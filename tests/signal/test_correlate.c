@@ -12,7 +12,8 @@ static void test_correlate__full_of_the_documented_example(void **state) {
   const double expected[5] = {0.5, 2, 3.5, 3, 0};
   double out[5];
   assert_int_equal(plb_correlate_full(a, 3, v, 3, out, NULL), PLB_OK);
-  for (size_t k = 0; k < 5; k++) assert_near(out[k], expected[k], 1e-15, "full");
+  for (size_t k = 0; k < 5; k++)
+    assert_near(out[k], expected[k], 1e-15, "full");
 }
 
 /* The defining sum, in double. */
@@ -20,13 +21,14 @@ static double at_lag(const double *a, size_t na, const double *v, size_t nv, int
   double sum = 0;
   for (size_t i = 0; i < nv; i++) {
     const int64_t k = (int64_t)i + lag;
-    if (k >= 0 && k < (int64_t)na) sum += a[k] * v[i];
+    if (k >= 0 && k < (int64_t)na)
+      sum += a[k] * v[i];
   }
   return sum;
 }
 
-/* Through the transforms, both ways round, over several blocks, with offsets a thousand times the signal: the stated error, 1e-6 of the product
- * of lengths about the means, must hold whatever the offsets are. */
+/* Through the transforms, both ways round, over several blocks, with offsets a thousand times the signal: the stated
+ * error, 1e-6 of the product of lengths about the means, must hold whatever the offsets are. */
 static void test_correlate__full_by_transform_matches_the_sum(void **state) {
   (void)state;
   const size_t size[][2] = {{3000, 2900}, {2900, 3000}, {70000, 900}, {900, 70000}, {30000, 9000}, {12000, 12000}};
@@ -68,7 +70,8 @@ static void test_correlate__published_delays(void **state) {
   assert_int_equal(delay(x4, 4, y4, 12), -1);
 }
 
-/* Two equal copies, the nearer one found second; the sums of products may differ in the last place, since they start elsewhere. */
+/* Two equal copies, the nearer one found second; the sums of products may differ in the last place, since they start
+ * elsewhere. */
 static void test_correlate__of_equal_peaks_the_nearer_one(void **state) {
   (void)state;
   enum { P = 37 };
@@ -81,16 +84,19 @@ static void test_correlate__of_equal_peaks_the_nearer_one(void **state) {
   }
 }
 
-/* A 20-point triangle delayed by 3 with noise: lag 3; x against x shifted right by 5: the published peak of correlate(x, y) lies at -5, so
- * ours, of y against x, is 5: VERIFIED, sign COMPUTED. */
+/* A 20-point triangle delayed by 3 with noise: lag 3; x against x shifted right by 5: the published peak of
+ * correlate(x, y) lies at -5, so ours, of y against x, is 5: VERIFIED, sign COMPUTED. */
 static void test_correlate__triangle_and_shift(void **state) {
   (void)state;
   double x[20], y[23] = {0};
   double noise[23];
   fill_normal(noise, 23, 0, 0.1, 91);
-  for (size_t i = 0; i < 20; i++) x[i] = i < 10 ? (double)i : 19 - (double)i;
-  for (size_t i = 0; i < 20; i++) y[i + 3] = x[i];
-  for (size_t i = 0; i < 23; i++) y[i] += noise[i];
+  for (size_t i = 0; i < 20; i++)
+    x[i] = i < 10 ? (double)i : 19 - (double)i;
+  for (size_t i = 0; i < 20; i++)
+    y[i + 3] = x[i];
+  for (size_t i = 0; i < 23; i++)
+    y[i] += noise[i];
   assert_int_equal(delay(x, 20, y, 23), 3);
   double long_x[400], long_y[400] = {0};
   fill_normal(long_x, 400, 0, 1, 92);
@@ -98,8 +104,8 @@ static void test_correlate__triangle_and_shift(void **state) {
   assert_int_equal(delay(long_x, 400, long_y, 400), 5);
 }
 
-/* SciPy's documented case, x of 1000, y = (100 random, x): with its argument order the lag is -100 (sign COMPUTED), with ours 100; and
- * swapping the arguments flips the sign. */
+/* SciPy's documented case, x of 1000, y = (100 random, x): with its argument order the lag is -100 (sign COMPUTED),
+ * with ours 100; and swapping the arguments flips the sign. */
 static void test_correlate__sign_of_the_lag(void **state) {
   (void)state;
   double *x = must_alloc(1100, sizeof *x);
@@ -117,11 +123,14 @@ static void test_correlate__long_and_inverted(void **state) {
   double *x = must_alloc(N, sizeof *x);
   double *y = must_alloc(N, sizeof *y);
   fill_normal(x, N, 0, 1, 94);
-  for (size_t i = LATE; i < N; i++) y[i] = -0.5 * x[i - LATE];
+  for (size_t i = LATE; i < N; i++)
+    y[i] = -0.5 * x[i - LATE];
   assert_int_equal(delay(x, N, y, N), LATE);
   /* a slow wave has a broad peak that rounding could shift */
-  for (size_t i = 0; i < N; i++) x[i] = exp(-0.5 * pow(((double)i - 9000) / 1500, 2));
-  for (size_t i = 0; i < N; i++) y[i] = exp(-0.5 * pow(((double)i - 9007) / 1500, 2));
+  for (size_t i = 0; i < N; i++)
+    x[i] = exp(-0.5 * pow(((double)i - 9000) / 1500, 2));
+  for (size_t i = 0; i < N; i++)
+    y[i] = exp(-0.5 * pow(((double)i - 9007) / 1500, 2));
   assert_int_equal(delay(x, N, y, N), 7);
   free(x);
   free(y);

@@ -18,7 +18,8 @@ static void check(const double *x, size_t n, double low, double high, const plb_
   free(got);
 }
 
-/* Between two samples the straight line meets the level: common practice, VERIFIED (2nd-hand) as the rule of the pulse standards. */
+/* Between two samples the straight line meets the level: common practice, VERIFIED (2nd-hand) as the rule of the pulse
+ * standards. */
 static void test_crossing__is_interpolated(void **state) {
   (void)state;
   const double x[] = {0, 0, 4, 4, 1, 0};
@@ -89,7 +90,8 @@ static void test_crossing__finds_every_edge_of_a_long_sine(void **state) {
   enum { N = 50000 };
   double *x = must_alloc(N, sizeof *x);
   for (size_t p = 0; p < sizeof periods / sizeof periods[0]; p++) {
-    for (size_t i = 0; i < N; i++) x[i] = sin(2 * acos(-1.0) * ((double)i / periods[p] - 0.3));
+    for (size_t i = 0; i < N; i++)
+      x[i] = sin(2 * acos(-1.0) * ((double)i / periods[p] - 0.3));
     plb_crossing *got = NULL;
     const size_t count = find(x, N, -0.2, 0.2, &got);
     /* falling at 0.3 - 0.5 + k periods, rising at 0.3 + k; the first definite state is low (sine of -0.3 of a turn) */
@@ -105,8 +107,8 @@ static void test_crossing__finds_every_edge_of_a_long_sine(void **state) {
 }
 
 /*
- * Rise time 10-90 % of a straight ramp of length T is 0.8 T exactly, and the width at 50 % of a trapezoid is its plateau plus T:
- * definitions VERIFIED (2nd-hand) for IEEE Std 181-2011 / IEC 60469:2013, figures COMPUTED.
+ * Rise time 10-90 % of a straight ramp of length T is 0.8 T exactly, and the width at 50 % of a trapezoid is its
+ * plateau plus T: definitions VERIFIED (2nd-hand) for IEEE Std 181-2011 / IEC 60469:2013, figures COMPUTED.
  */
 static void test_crossing__trapezoid_rise_time_and_width(void **state) {
   (void)state;
@@ -114,7 +116,7 @@ static void test_crossing__trapezoid_rise_time_and_width(void **state) {
   double x[N];
   for (size_t i = 0; i < N; i++) {
     const double t = (double)i;
-    const double up = (t - 50.3) / 40;       /* ramp of 40 samples from 50.3 */
+    const double up = (t - 50.3) / 40;         /* ramp of 40 samples from 50.3 */
     const double down = (250.3 + 40 - t) / 40; /* down from 250.3 to 290.3 */
     const double level = fmin(up, down);
     x[i] = 5 * fmax(0, fmin(1, level));
@@ -136,7 +138,8 @@ static void test_crossing__first_order_rise_time(void **state) {
   enum { N = 2000 };
   const double tau = 100;
   double x[N];
-  for (size_t i = 0; i < N; i++) x[i] = i < 100 ? 0 : 1 - exp(-((double)i - 100) / tau);
+  for (size_t i = 0; i < N; i++)
+    x[i] = i < 100 ? 0 : 1 - exp(-((double)i - 100) / tau);
   plb_crossing *ten = NULL, *ninety = NULL;
   assert_int_equal(find(x, N, 0.1, 0.1, &ten), 1);
   assert_int_equal(find(x, N, 0.9, 0.9, &ninety), 1);

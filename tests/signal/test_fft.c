@@ -52,7 +52,8 @@ static void test_fft__inverse_gives_the_samples_back(void **state) {
     plb_fft_forward(f, time, freq);
     assert_memory_equal(time, kept, n * sizeof *kept); /* the input is kept */
     plb_fft_inverse(f, freq, back);
-    for (size_t i = 0; i < n; i++) assert_near((double)back[i], (double)kept[i], 2e-6, "round trip");
+    for (size_t i = 0; i < n; i++)
+      assert_near((double)back[i], (double)kept[i], 2e-6, "round trip");
     plb_fft_forward(f, time, freq);
     plb_fft_inverse_unscaled(f, freq, back);
     assert_near((double)back[n / 2], (double)kept[n / 2] * (double)n, 4e-6 * (double)n, "unscaled");
@@ -72,7 +73,8 @@ static void test_fft__multiply_conjugate(void **state) {
     b[k] = 1.0f + 2.0f * (float complex)I;
   }
   plb_fft_multiply_conjugate(a, b, 3); /* (3 + 4i)(1 - 2i) = 11 - 2i: COMPUTED by hand */
-  for (size_t k = 0; k < 3; k++) assert_true(crealf(a[k]) == 11 && cimagf(a[k]) == -2);
+  for (size_t k = 0; k < 3; k++)
+    assert_true(crealf(a[k]) == 11 && cimagf(a[k]) == -2);
   plb_fft_free(a);
   plb_fft_free(b);
 }
@@ -96,7 +98,8 @@ static void test_fft__refuses_odd_tiny_and_huge_sizes(void **state) {
 /* The largest power of `p` is taken out of n. */
 static size_t without(size_t n, size_t p, int *power_out) {
   *power_out = 0;
-  for (; n % p == 0; n /= p) ++*power_out;
+  for (; n % p == 0; n /= p)
+    ++*power_out;
   return n;
 }
 
@@ -130,13 +133,16 @@ static void *transform_again_and_again(void *payload) {
   w->same = true;
   for (int round = 0; round < ROUNDS; round++) {
     const plb_fft *f = NULL;
-    if (plb_fft_get(&f, SIZE + 2 * (size_t)(round % 3), NULL) != PLB_OK || plb_fft_get(&f, SIZE, NULL) != PLB_OK) w->same = false;
+    if (plb_fft_get(&f, SIZE + 2 * (size_t)(round % 3), NULL) != PLB_OK || plb_fft_get(&f, SIZE, NULL) != PLB_OK)
+      w->same = false;
     float *time = plb_fft_alloc_real(SIZE);
     float complex *freq = plb_fft_alloc_complex(SIZE / 2 + 1);
     fill_normal_f(time, SIZE, 0, 1, w->seed);
     plb_fft_forward(f, time, freq);
-    if (round == 0) memcpy(w->first, freq, sizeof w->first);
-    else if (memcmp(w->first, freq, sizeof w->first) != 0) w->same = false;
+    if (round == 0)
+      memcpy(w->first, freq, sizeof w->first);
+    else if (memcmp(w->first, freq, sizeof w->first) != 0)
+      w->same = false;
     plb_fft_free(time);
     plb_fft_free(freq);
   }
@@ -152,7 +158,8 @@ static void test_fft__threads_get_the_same_bits(void **state) {
     w[t].seed = 5;
     assert_int_equal(pthread_create(&thread[t], NULL, transform_again_and_again, &w[t]), 0);
   }
-  for (size_t t = 0; t < THREADS; t++) assert_int_equal(pthread_join(thread[t], NULL), 0);
+  for (size_t t = 0; t < THREADS; t++)
+    assert_int_equal(pthread_join(thread[t], NULL), 0);
   for (size_t t = 0; t < THREADS; t++) {
     assert_true(w[t].same);
     assert_memory_equal(w[t].first, w[0].first, sizeof w[0].first);
@@ -171,8 +178,10 @@ static void test_fft__arrays_do_not_overlap(void **state) {
     assert_int_equal((uintptr_t)array[i] % 16, 0);
     array[i][0] = array[i][PLB_FFT_BLOCK - 1] = (float)i;
   }
-  for (size_t i = 0; i < COUNT; i++) assert_true(array[i][0] == (float)i && array[i][PLB_FFT_BLOCK - 1] == (float)i);
-  for (size_t i = 0; i < COUNT; i++) plb_fft_free(array[i]);
+  for (size_t i = 0; i < COUNT; i++)
+    assert_true(array[i][0] == (float)i && array[i][PLB_FFT_BLOCK - 1] == (float)i);
+  for (size_t i = 0; i < COUNT; i++)
+    plb_fft_free(array[i]);
   plb_fft_free(NULL);
 }
 

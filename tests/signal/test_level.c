@@ -18,8 +18,8 @@ static plb_states levels(const double *x, size_t n) {
 }
 
 /*
- * IEEE Std 181-2011, state levels by histogram mode; steps VERIFIED (2nd-hand): 100 bins between the extremes, two equal halves, the mode of each.
- * The levels must equal the flat tops within half a bin, not the peaks.
+ * IEEE Std 181-2011, state levels by histogram mode; steps VERIFIED (2nd-hand): 100 bins between the extremes, two
+ * equal halves, the mode of each. The levels must equal the flat tops within half a bin, not the peaks.
  */
 static void test_level__overshoot_is_outside_the_states(void **state) {
   (void)state;
@@ -46,8 +46,8 @@ static void test_level__reference_levels_of_the_worked_example(void **state) {
 }
 
 /*
- * Injector, switched to ground: 14 V, 0.2 V for 3 ms of 60 ms, then a flyback clamped at 60 V for 0.4 ms that falls off. The flyback is
- * neither state, though it more than quadruples the range. Figures are common practice.
+ * Injector, switched to ground: 14 V, 0.2 V for 3 ms of 60 ms, then a flyback clamped at 60 V for 0.4 ms that falls
+ * off. The flyback is neither state, though it more than quadruples the range. Figures are common practice.
  */
 static void test_level__flyback_is_no_state(void **state) {
   (void)state;
@@ -56,9 +56,12 @@ static void test_level__flyback_is_no_state(void **state) {
   fill_normal(x, N, 0, 0.05, 21);
   for (size_t i = 0; i < N; i++) {
     const double ms = (double)(i % 6000) / 100;
-    if (ms < 3) x[i] += 0.2;
-    else if (ms < 3.4) x[i] += 60;
-    else x[i] += 14 + 46 * exp(-(ms - 3.4) / 0.1);
+    if (ms < 3)
+      x[i] += 0.2;
+    else if (ms < 3.4)
+      x[i] += 60;
+    else
+      x[i] += 14 + 46 * exp(-(ms - 3.4) / 0.1);
   }
   const plb_states s = levels(x, N);
   assert_near(s.low, 0.2, 0.05, "low");
@@ -67,7 +70,8 @@ static void test_level__flyback_is_no_state(void **state) {
   free(x);
 }
 
-/* Ignition coil primary: 14 V, dwell at 1 V, a spike of 380 V, burn line of 35 V for 1.5 ms of 40 ms that rings off. Common practice. */
+/* Ignition coil primary: 14 V, dwell at 1 V, a spike of 380 V, burn line of 35 V for 1.5 ms of 40 ms that rings off.
+ * Common practice. */
 static void test_level__firing_spike_and_burn_line_are_no_states(void **state) {
   (void)state;
   enum { N = 80000 }; /* 200 kS/s */
@@ -75,10 +79,14 @@ static void test_level__firing_spike_and_burn_line_are_no_states(void **state) {
   fill_normal(x, N, 0, 0.1, 22);
   for (size_t i = 0; i < N; i++) {
     const double ms = (double)(i % 8000) / 200;
-    if (ms < 4) x[i] += 1;
-    else if (ms < 4.03) x[i] += 380;
-    else if (ms < 5.5) x[i] += 35;
-    else x[i] += 14 + 10 * exp(-(ms - 5.5) / 0.3) * cos(20 * (ms - 5.5));
+    if (ms < 4)
+      x[i] += 1;
+    else if (ms < 4.03)
+      x[i] += 380;
+    else if (ms < 5.5)
+      x[i] += 35;
+    else
+      x[i] += 14 + 10 * exp(-(ms - 5.5) / 0.3) * cos(20 * (ms - 5.5));
   }
   const plb_states s = levels(x, N);
   assert_near(s.low, 1, 0.1, "low");
@@ -110,13 +118,15 @@ static void test_level__few_samples_show_their_states(void **state) {
   assert_near(s.high, 5.02, 0.06, "high");
 }
 
-/* The supply steps between 13.8 V and 14.2 V as the fan runs; the pulse to ground is 3 % of the time. Near modes are one state. */
+/* The supply steps between 13.8 V and 14.2 V as the fan runs; the pulse to ground is 3 % of the time. Near modes are
+ * one state. */
 static void test_level__ripple_on_a_level_does_not_split_it(void **state) {
   (void)state;
   enum { N = 20000 };
   double *x = must_alloc(N, sizeof *x);
   fill_normal(x, N, 0, 0.03, 23);
-  for (size_t i = 0; i < N; i++) x[i] += i % 1000 < 30 ? 0 : i % 4000 < 1600 ? 13.8 : 14.2;
+  for (size_t i = 0; i < N; i++)
+    x[i] += i % 1000 < 30 ? 0 : i % 4000 < 1600 ? 13.8 : 14.2;
   const plb_states s = levels(x, N);
   assert_near(s.low, 0, 0.1, "low");
   assert_true(s.high > 13.7 && s.high < 14.3);
@@ -133,17 +143,19 @@ static void test_level__noise_has_no_two_states(void **state) {
     fill_normal(x, n, 2.5, 0.1, 240 + seed);
     assert_false(levels(x, n).two);
   }
-  for (size_t i = 0; i < N; i++) x[i] = (double)i / N; /* a ramp has no levels at all */
+  for (size_t i = 0; i < N; i++)
+    x[i] = (double)i / N; /* a ramp has no levels at all */
   assert_false(levels(x, N).two);
   free(x);
 }
 
-/* Three levels, the middle one below the half of the range: the standard's two halves, 0 and 10 V, not the two fullest. */
+/* Three levels, the middle one below the half of the range: the standard's two halves, 0 and 10 V, not the fullest. */
 static void test_level__the_halves_are_split_in_the_middle(void **state) {
   (void)state;
   enum { N = 1000 };
   double x[N];
-  for (size_t i = 0; i < N; i++) x[i] = i % 100 < 50 ? 0 : i % 100 < 80 ? 3.5 : 10;
+  for (size_t i = 0; i < N; i++)
+    x[i] = i % 100 < 50 ? 0 : i % 100 < 80 ? 3.5 : 10;
   const plb_states s = levels(x, N);
   assert_near(s.low, 0, 1e-9, "low");
   assert_near(s.high, 10, 1e-9, "high");
@@ -153,7 +165,8 @@ static void test_level__whole_codes_are_met_exactly(void **state) {
   (void)state;
   enum { N = 5000 };
   double x[N];
-  for (size_t i = 0; i < N; i++) x[i] = i % 100 < 50 ? 40 + (double)(i % 3 == 0) : 220;
+  for (size_t i = 0; i < N; i++)
+    x[i] = i % 100 < 50 ? 40 + (double)(i % 3 == 0) : 220;
   const plb_states s = levels(x, N);
   assert_near(s.low, 40.33, 0.5, "low code");
   assert_near(s.high, 220, 1e-9, "high code");
@@ -164,7 +177,8 @@ static void test_level__scales_and_shifts_with_the_signal(void **state) {
   enum { N = 4000 };
   double x[N], y[N];
   pulses(x, N, 130, 0.3, 0, 5, 1);
-  for (size_t i = 0; i < N; i++) y[i] = 1e-3 * x[i] - 7;
+  for (size_t i = 0; i < N; i++)
+    y[i] = 1e-3 * x[i] - 7;
   const plb_states a = levels(x, N);
   const plb_states b = levels(y, N);
   assert_near(b.low, 1e-3 * a.low - 7, 1e-9, "low");

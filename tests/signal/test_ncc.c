@@ -27,7 +27,8 @@ static float *ncc(const float *x, size_t n, const float *t, size_t m, double fla
 static size_t argmax(const float *r, size_t n) {
   size_t best = 0;
   for (size_t i = 1; i < n; i++)
-    if (r[i] > r[best]) best = i;
+    if (r[i] > r[best])
+      best = i;
   return best;
 }
 
@@ -50,14 +51,16 @@ static float *wander(const trace *t, uint64_t seed) {
 }
 
 /*
- * Direct, one block, many blocks, the largest template of the default block, and larger ones; offsets and drifts must not cost
- * digits: 2e-6, as the header says. With an offset of 1000 the samples themselves are rounded to 3e-5, for both ways alike.
+ * Direct, one block, many blocks, the largest template of the default block, and larger ones; offsets and drifts must
+ * not cost digits: 2e-6, as the header says. With an offset of 1000 the samples themselves are rounded to 3e-5, for
+ * both ways alike.
  */
 static void test_ncc__matches_the_definition(void **state) {
   (void)state;
-  const trace traces[] = {{500, 40, 0, 0},         {16000, 700, 0, 0},     {40000, 2048, 1000, 0},  {60000, 4096, 14, 40},
-                          {50000, 8192, -300, 0},  {50000, 8193, 1000, 0}, {90000, 20000, 5, 100}, {16384 + 511, 512, 0, 0},
-                          {12289 * 2 + 4095, 4096, 0, 0}, {30000, 29000, 0, 0}, {600000, 16, 7, 0}};
+  const trace traces[] = {{500, 40, 0, 0},        {16000, 700, 0, 0},       {40000, 2048, 1000, 0},
+                          {60000, 4096, 14, 40},  {50000, 8192, -300, 0},   {50000, 8193, 1000, 0},
+                          {90000, 20000, 5, 100}, {16384 + 511, 512, 0, 0}, {12289 * 2 + 4095, 4096, 0, 0},
+                          {30000, 29000, 0, 0},   {600000, 16, 7, 0}};
   for (size_t i = 0; i < sizeof traces / sizeof traces[0]; i++) {
     const trace *t = &traces[i];
     float *x = wander(t, 100 + i);
@@ -82,7 +85,8 @@ static void test_ncc__has_no_seams(void **state) {
   float *x = wander(&t, 7);
   float *out = ncc(x, t.n, x + 20000, t.m, 0);
   for (size_t seam = 12289; seam < t.n - t.m; seam += 12289)
-    for (size_t k = seam - 3; k < seam + 3; k++) assert_near((double)out[k], coefficient(x + k, x + 20000, t.m), 2e-6, "at a seam");
+    for (size_t k = seam - 3; k < seam + 3; k++)
+      assert_near((double)out[k], coefficient(x + k, x + 20000, t.m), 2e-6, "at a seam");
   free(out);
   free(x);
 }
@@ -93,10 +97,12 @@ static void test_ncc__ignores_gain_and_offset_and_shows_polarity(void **state) {
   const trace t = {30000, 1500, 0, 0};
   float *x = wander(&t, 8);
   float *y = must_alloc(t.n, sizeof *y);
-  for (size_t i = 0; i < t.n; i++) y[i] = 12 - 0.01f * x[i];
+  for (size_t i = 0; i < t.n; i++)
+    y[i] = 12 - 0.01f * x[i];
   float *a = ncc(x, t.n, x + 999, t.m, 0);
   float *b = ncc(y, t.n, x + 999, t.m, 0);
-  for (size_t k = 0; k <= t.n - t.m; k++) assert_near((double)b[k], -(double)a[k], 1e-4, "inverted"); /* y is rounded to 1e-6 of 12 */
+  for (size_t k = 0; k <= t.n - t.m; k++)
+    assert_near((double)b[k], -(double)a[k], 1e-4, "inverted"); /* y is rounded to 1e-6 of 12 */
   assert_near((double)b[999], -1, 1e-4, "inverted there");
   free(a);
   free(b);
@@ -111,23 +117,31 @@ static void test_ncc__flat_stretches_are_zero(void **state) {
   float *x = must_alloc(N, sizeof *x);
   float *noise = must_alloc(N, sizeof *noise);
   fill_normal_f(noise, N, 0, 0.001, 9);
-  for (size_t i = 0; i < N; i++) x[i] = i < 20000 ? 5 + (float)sin(0.05 * (double)i) : 2.5f;
+  for (size_t i = 0; i < N; i++)
+    x[i] = i < 20000 ? 5 + (float)sin(0.05 * (double)i) : 2.5f;
   float *out = ncc(x, N, x + 3000, M, 0);
-  for (size_t k = 20000; k <= N - M; k++) assert_true(out[k] == 0);
-  for (size_t k = 0; k < 20000 - M; k += 100) assert_true(fabsf(out[k]) <= 1 && out[k] != 0);
+  for (size_t k = 20000; k <= N - M; k++)
+    assert_true(out[k] == 0);
+  for (size_t k = 0; k < 20000 - M; k += 100)
+    assert_true(fabsf(out[k]) <= 1 && out[k] != 0);
   free(out);
-  for (size_t i = 20000; i < N; i++) x[i] = 2.5f + (float)(i * 2654435761u % 3) * 2.4e-7f; /* the last bit flickers */
+  for (size_t i = 20000; i < N; i++)
+    x[i] = 2.5f + (float)(i * 2654435761u % 3) * 2.4e-7f; /* the last bit flickers */
   out = ncc(x, N, x + 3000, M, 0);
-  for (size_t k = 20000; k < 24000; k++) assert_true(out[k] == 0); /* in the block that still holds the swing */
+  for (size_t k = 20000; k < 24000; k++)
+    assert_true(out[k] == 0); /* in the block that still holds the swing */
   free(out);
-  for (size_t i = 20000; i < N; i++) x[i] = 2.5f + noise[i];
+  for (size_t i = 20000; i < N; i++)
+    x[i] = 2.5f + noise[i];
   out = ncc(x, N, x + 3000, M, 0.01);
-  for (size_t k = 20000; k <= N - M; k++) assert_true(out[k] == 0);
+  for (size_t k = 20000; k <= N - M; k++)
+    assert_true(out[k] == 0);
   assert_true(out[3000] > 0.99999f);
   free(out);
   out = ncc(x, N, x + 3000, M, 0.0001);
   size_t judged = 0;
-  for (size_t k = 20000; k <= N - M; k++) judged += out[k] != 0;
+  for (size_t k = 20000; k <= N - M; k++)
+    judged += out[k] != 0;
   assert_true(judged > 19000);
   free(out);
   free(x);
@@ -139,17 +153,22 @@ static void test_ncc__a_flat_template_matches_nothing(void **state) {
   const trace t = {30000, 1000, 0, 0};
   float *x = wander(&t, 10);
   float *flat = must_alloc(t.m, sizeof *flat);
-  for (size_t i = 0; i < t.m; i++) flat[i] = 3.3f;
+  for (size_t i = 0; i < t.m; i++)
+    flat[i] = 3.3f;
   float *out = ncc(x, t.n, flat, t.m, 0);
-  for (size_t k = 0; k <= t.n - t.m; k++) assert_true(out[k] == 0);
+  for (size_t k = 0; k <= t.n - t.m; k++)
+    assert_true(out[k] == 0);
   free(out);
-  for (size_t i = 0; i < t.m; i += 3) flat[i] = nextafterf(3.3f, 4); /* the last bit is no shape */
+  for (size_t i = 0; i < t.m; i += 3)
+    flat[i] = nextafterf(3.3f, 4); /* the last bit is no shape */
   out = ncc(x, t.n, flat, t.m, 0);
-  for (size_t k = 0; k <= t.n - t.m; k++) assert_true(out[k] == 0);
+  for (size_t k = 0; k <= t.n - t.m; k++)
+    assert_true(out[k] == 0);
   free(out);
   flat[5] = NAN;
   out = ncc(x, t.n, flat, t.m, 0);
-  for (size_t k = 0; k <= t.n - t.m; k++) assert_true(out[k] == 0);
+  for (size_t k = 0; k <= t.n - t.m; k++)
+    assert_true(out[k] == 0);
   free(out);
   free(flat);
   free(x);
@@ -167,13 +186,17 @@ static void test_ncc__bad_samples_silence_their_windows_only(void **state) {
     const float kind[3] = {NAN, INFINITY, -INFINITY};
     float *template_ = must_alloc(t->m, sizeof *template_);
     memcpy(template_, x + t->n / 10, t->m * sizeof *template_);
-    for (size_t b = 0; b < 3; b++) x[bad[b]] = kind[b];
+    for (size_t b = 0; b < 3; b++)
+      x[bad[b]] = kind[b];
     float *out = ncc(x, t->n, template_, t->m, 0);
     for (size_t k = 0; k + t->m <= t->n; k++) {
       bool holds = false;
-      for (size_t b = 0; b < 3; b++) holds = holds || (bad[b] >= k && bad[b] < k + t->m);
-      if (holds) assert_true(out[k] == 0);
-      else assert_near((double)out[k], (double)clean[k], 4e-6, "clean window");
+      for (size_t b = 0; b < 3; b++)
+        holds = holds || (bad[b] >= k && bad[b] < k + t->m);
+      if (holds)
+        assert_true(out[k] == 0);
+      else
+        assert_near((double)out[k], (double)clean[k], 4e-6, "clean window");
     }
     free(template_);
     free(clean);
@@ -222,13 +245,17 @@ static void test_ncc__circular_matches_the_definition(void **state) {
     fill_normal_f(x, n, 100, 1, 200 + n);
     memcpy(x + n, x, n * sizeof *x);
     const size_t shift = n / 3;
-    for (size_t i = 0; i < n; i++) t[i] = 2 * x[(i + shift) % n] + 5;
+    for (size_t i = 0; i < n; i++)
+      t[i] = 2 * x[(i + shift) % n] + 5;
     assert_int_equal(plb_ncc_circular(x, t, n, out, NULL), PLB_OK);
-    for (size_t k = 0; k < n; k++) assert_near((double)out[k], coefficient(x + k, t, n), 3e-6, "circular");
+    for (size_t k = 0; k < n; k++)
+      assert_near((double)out[k], coefficient(x + k, t, n), 3e-6, "circular");
     assert_int_equal(argmax(out, n), shift);
-    for (size_t i = 0; i < n; i++) t[i] = 1;
+    for (size_t i = 0; i < n; i++)
+      t[i] = 1;
     assert_int_equal(plb_ncc_circular(x, t, n, out, NULL), PLB_OK);
-    for (size_t k = 0; k < n; k++) assert_true(out[k] == 0);
+    for (size_t k = 0; k < n; k++)
+      assert_true(out[k] == 0);
     free(x);
     free(t);
     free(out);
@@ -238,7 +265,8 @@ static void test_ncc__circular_matches_the_definition(void **state) {
 /* The definition, with the mean of the whole and the energies of the two parts. */
 static double own_coefficient(const float *x, size_t n, size_t lag) {
   double mean = 0, head = 0, tail = 0, product = 0;
-  for (size_t i = 0; i < n; i++) mean += (double)x[i] / (double)n;
+  for (size_t i = 0; i < n; i++)
+    mean += (double)x[i] / (double)n;
   for (size_t i = 0; i + lag < n; i++) {
     const double a = (double)x[i] - mean, b = (double)x[i + lag] - mean;
     head += a * a;
@@ -275,7 +303,8 @@ static void test_ncc__autocorrelation_of_a_periodic_trace_does_not_sink(void **s
   enum { N = 20000, PERIOD = 400 };
   float *x = must_alloc(N, sizeof *x);
   float *out = must_alloc(N / 2 + 1, sizeof *out);
-  for (size_t i = 0; i < N; i++) x[i] = (float)(3 + exp(sin(2 * acos(-1.0) * (double)(i % PERIOD) / PERIOD)));
+  for (size_t i = 0; i < N; i++)
+    x[i] = (float)(3 + exp(sin(2 * acos(-1.0) * (double)(i % PERIOD) / PERIOD)));
   assert_int_equal(plb_autocorrelate(x, N, N / 2, out, NULL), PLB_OK);
   for (size_t k = PERIOD; k <= N / 2; k += PERIOD) {
     assert_near((double)out[k], 1, 1e-5, "at a period");
@@ -295,16 +324,19 @@ static void test_ncc__autocorrelation_of_silence_beside_a_pulse(void **state) {
   x[N / 2 + 1] = -1;
   assert_int_equal(plb_autocorrelate(x, N, N - 1, out, NULL), PLB_OK);
   assert_near((double)out[1], -0.5, 1e-6, "lag 1");
-  for (size_t k = N / 2 + 2; k < N; k++) assert_true(out[k] == 0);
+  for (size_t k = N / 2 + 2; k < N; k++)
+    assert_true(out[k] == 0);
 }
 
 static void test_ncc__autocorrelation_of_flat_and_bad_traces(void **state) {
   (void)state;
   float x[2000];
   float out[101];
-  for (size_t i = 0; i < 2000; i++) x[i] = 13.8f;
+  for (size_t i = 0; i < 2000; i++)
+    x[i] = 13.8f;
   assert_int_equal(plb_autocorrelate(x, 2000, 100, out, NULL), PLB_OK);
-  for (size_t k = 0; k <= 100; k++) assert_true(out[k] == 0);
+  for (size_t k = 0; k <= 100; k++)
+    assert_true(out[k] == 0);
   x[7] = NAN;
   assert_int_equal(plb_autocorrelate(x, 2000, 100, out, NULL), PLB_EDATA);
 }

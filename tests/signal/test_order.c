@@ -5,12 +5,18 @@
 /* Orders that selection by pivots finds hard: sorted, reversed, organ pipes, saw-tooth, few values, all equal. */
 static double hard(int kind, size_t i, size_t n) {
   switch (kind) {
-  case 0: return (double)i;
-  case 1: return (double)(n - i);
-  case 2: return (double)(i < n / 2 ? i : n - i);
-  case 3: return (double)(i % 7) + (double)i / 1000;
-  case 4: return (double)(i * 2654435761u % 3);
-  default: return 5;
+  case 0:
+    return (double)i;
+  case 1:
+    return (double)(n - i);
+  case 2:
+    return (double)(i < n / 2 ? i : n - i);
+  case 3:
+    return (double)(i % 7) + (double)i / 1000;
+  case 4:
+    return (double)(i * 2654435761u % 3);
+  default:
+    return 5;
   }
 }
 
@@ -36,7 +42,8 @@ static void test_order__median_and_quantile_match_a_sorted_copy(void **state) {
         const double place = share * (double)(n - 1);
         const size_t below = (size_t)place;
         const double above = sorted[below + 1 < n ? below + 1 : below];
-        assert_near(plb_quantile(x, n, share), sorted[below] + (place - (double)below) * (above - sorted[below]), 1e-9, "quantile");
+        assert_near(plb_quantile(x, n, share), sorted[below] + (place - (double)below) * (above - sorted[below]), 1e-9,
+                    "quantile");
       }
       free(x);
       free(sorted);
@@ -44,14 +51,15 @@ static void test_order__median_and_quantile_match_a_sorted_copy(void **state) {
     }
 }
 
-/* 1, 2, 4, 7, 11: deviations from 4 are 3, 2, 0, 3, 7, their median 3; 1.4826 is 1 / 0.67449, the normal upper quartile. COMPUTED */
+/* 1, 2, 4, 7, 11: deviations from 4 are 3, 2, 0, 3, 7, their median 3; 1.4826 is 1 / 0.67449, the normal upper
+ * quartile. COMPUTED */
 static void test_order__mad(void **state) {
   (void)state;
   double x[5] = {11, 1, 7, 2, 4};
   assert_close(plb_mad(x, 5, 4), 3 * 1.4826022185056018, 1e-15, "mad");
 }
 
-/* For normal data the scaled MAD is the standard deviation: n = 20001, standard error about 1.17 sd / sqrt(n) = 0.8 %. */
+/* For normal data the scaled MAD is the standard deviation: n = 20001, standard error 1.17 sd / sqrt(n) = 0.8 %. */
 static void test_order__mad_of_normal_data_is_its_sd(void **state) {
   (void)state;
   enum { N = 20001 };

@@ -6,7 +6,7 @@
 
 static double sinc(double x) { return x == 0 ? 1 : sin(acos(-1.0) * x) / (acos(-1.0) * x); }
 
-/* p = 1/2 (a - c) / (a - 2b + c), height b - (a - c) p / 4: VERIFIED (J. O. Smith, Spectral Audio Signal Processing). */
+/* p = 1/2 (a - c) / (a - 2b + c), height b - (a - c) p / 4: VERIFIED (Smith, Spectral Audio Signal Processing). */
 static void test_peak__parabola_is_met_exactly(void **state) {
   (void)state;
   for (double d = -0.5; d <= 0.5; d += 0.05) {
@@ -18,8 +18,8 @@ static void test_peak__parabola_is_met_exactly(void **state) {
 }
 
 /*
- * Its known bias on a critically sampled sinc: p = d / (2 - 4 d^2) (COMPUTED), undone by d = (sqrt(32 p^2 + 1) - 1) / (8 p)
- * (VERIFIED). Zero at d = 0 and at +-1/2, at most 0.119 near d = 0.33.
+ * Its known bias on a critically sampled sinc: p = d / (2 - 4 d^2) (COMPUTED), undone by d = (sqrt(32 p^2 + 1) - 1) /
+ * (8 p) (VERIFIED). Zero at d = 0 and at +-1/2, at most 0.119 near d = 0.33.
  */
 static void test_peak__parabola_has_the_known_bias_on_a_sinc(void **state) {
   (void)state;
@@ -27,19 +27,18 @@ static void test_peak__parabola_has_the_known_bias_on_a_sinc(void **state) {
   for (double d = -0.5; d <= 0.5; d += 0.01) {
     const double p = plb_parabola_peak(sinc(-1 - d), sinc(-d), sinc(1 - d), NULL);
     assert_near(p, fmax(-0.5, fmin(0.5, d / (2 - 4 * d * d))), 1e-12, "bias");
-    if (fabs(p) > 1e-9) assert_near((sqrt(32 * p * p + 1) - 1) / (8 * p), d, 1e-9, "undone");
+    if (fabs(p) > 1e-9)
+      assert_near((sqrt(32 * p * p + 1) - 1) / (8 * p), d, 1e-9, "undone");
     worst = fmax(worst, fabs(p - d));
   }
   assert_near(worst, 0.119, 0.001, "largest bias");
 }
 
-/* On a cosine of w rad/sample the parabola gives tan(w d) / (2 tan(w / 2)); largest bias 0.0453 (4 samples a cycle), 0.0275 (5), 0.0065 (10),
- * 0.0016 (20): COMPUTED. plb_peak_offset() has none. */
+/* On a cosine of w rad/sample the parabola gives tan(w d) / (2 tan(w / 2)); largest bias 0.0453 (4 samples a cycle),
+ * 0.0275 (5), 0.0065 (10), 0.0016 (20): COMPUTED. plb_peak_offset() has none. */
 static void test_peak__bias_on_a_cosine_is_known_and_undone(void **state) {
   (void)state;
-  static const struct {
-    double cycle, bias;
-  } rows[] = {{4, 0.0453}, {5, 0.0275}, {10, 0.0065}, {20, 0.0016}};
+  static const struct { double cycle, bias; } rows[] = {{4, 0.0453}, {5, 0.0275}, {10, 0.0065}, {20, 0.0016}};
   for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
     const double w = 2 * acos(-1.0) / rows[i].cycle;
     double worst = 0;
@@ -75,7 +74,8 @@ static void test_peak__no_peak_gives_no_offset(void **state) {
 
 enum { N = 512 };
 
-/* A circle of N samples with all frequencies up to Nyquist (that one left out: it has no phase), read `delay` samples later. Power 1. */
+/* A circle of N samples with all frequencies up to Nyquist (that one left out: it has no phase), read `delay` samples
+ * later. Power 1. */
 static void delay_circle(const plb_fft *f, const float *x, double delay, float *out) {
   float *time = plb_fft_alloc_real(N);
   float complex *freq = plb_fft_alloc_complex(N / 2 + 1);
@@ -98,7 +98,8 @@ typedef struct spread {
   double sd, mean; /* of the error of the lag [samples] */
 } spread;
 
-/* White Gaussian signals at random delays, white noise of power 1/snr in the trace and, if `both`, in the reference as well. */
+/* White Gaussian signals at random delays, white noise of power 1/snr in the trace and, if `both`, in the reference as
+ * well. */
 static spread lag_error(double snr, bool both, size_t trials, uint64_t seed) {
   const plb_fft *f = NULL;
   assert_int_equal(plb_fft_get(&f, N, NULL), PLB_OK);
@@ -109,16 +110,19 @@ static spread lag_error(double snr, bool both, size_t trials, uint64_t seed) {
   double *error = must_alloc(trials, sizeof *error);
   for (size_t t = 0; t < trials; t++) {
     const double delay = 37 + plb_random_uniform(&r) - 0.5;
-    for (size_t i = 0; i < N; i++) s[i] = (float)plb_random_normal(&r);
+    for (size_t i = 0; i < N; i++)
+      s[i] = (float)plb_random_normal(&r);
     delay_circle(f, s, 0, x);
     delay_circle(f, s, delay, y);
     for (size_t i = 0; i < N; i++) {
       y[i] += (float)(plb_random_normal(&r) / sqrt(snr));
-      if (both) x[i] += (float)(plb_random_normal(&r) / sqrt(snr));
+      if (both)
+        x[i] += (float)(plb_random_normal(&r) / sqrt(snr));
     }
     assert_int_equal(plb_ncc_circular(y, x, N, out, NULL), PLB_OK);
     size_t peak = 0;
-    for (size_t k = 1; k < N; k++) peak = out[k] > out[peak] ? k : peak;
+    for (size_t k = 1; k < N; k++)
+      peak = out[k] > out[peak] ? k : peak;
     error[t] = plb_peak_place_circular(out, N, peak, NULL) - delay;
   }
   const spread e = {.sd = plb_sd(error, trials), .mean = plb_mean(error, trials)};
@@ -131,9 +135,10 @@ static spread lag_error(double snr, bool both, size_t trials, uint64_t seed) {
 
 /*
  * Cramer-Rao bound of the delay of a white, critically sampled Gaussian signal of N samples, noise in both channels:
- * var = 3 / (N pi^2) (1 + 2 SNR) / SNR^2 samples^2 VERIFIED; N = 512: std 0.007801 at SNR 20, 0.003454 at SNR 100 COMPUTED. A clean
- * reference takes away one of the two noises: var = 3 / (N pi^2) / SNR, since 2 SNR comes from the noises of the two channels.
- * An estimator below the bound is biased; the slack of 5 % is three standard errors of a standard deviation from 2000 trials.
+ * var = 3 / (N pi^2) (1 + 2 SNR) / SNR^2 samples^2 VERIFIED; N = 512: std 0.007801 at SNR 20, 0.003454 at SNR 100
+ * COMPUTED. A clean reference takes away one of the two noises: var = 3 / (N pi^2) / SNR, since 2 SNR comes from the
+ * noises of the two channels. An estimator below the bound is biased; the slack of 5 % is three standard errors of a
+ * standard deviation from 2000 trials.
  */
 static void check_bound(double snr, bool both, double bound, double within, uint64_t seed) {
   const spread e = lag_error(snr, both, 2000, seed);
@@ -192,7 +197,8 @@ static void test_peak__place_in_a_long_correlation(void **state) {
     assert_near(plb_peak_place(r, 300, (size_t)(at + 0.5), &height), at, 3e-5, "place");
     assert_near(height, 1, 1e-3, "height");
   }
-  for (size_t i = 0; i < 300; i++) r[i] = (float)cos(0.5 * ((double)i - 5.3));
+  for (size_t i = 0; i < 300; i++)
+    r[i] = (float)cos(0.5 * ((double)i - 5.3));
   assert_near(plb_peak_place(r, 300, 5, NULL), 5.3, 0.02, "near the start");
   assert_near(plb_peak_place(r, 8, 5, NULL), 5.3, 1e-4, "three samples");
   double height = 0;

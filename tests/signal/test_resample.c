@@ -31,7 +31,8 @@ static void cells(const double *x, size_t n, const double *edge, size_t count, f
   free(c);
 }
 
-/* Over the straight-line signal 0-2-2-0: from 0.5 to 2.5 the area is 0.75 + 2 + 0.75 = 3.5 over a width of 2; COMPUTED by hand. */
+/* Over the straight-line signal 0-2-2-0: from 0.5 to 2.5 the area is 0.75 + 2 + 0.75 = 3.5 over a width of 2; COMPUTED
+ * by hand. */
 static void test_resample__averages_wide_cells_exactly(void **state) {
   (void)state;
   const double x[4] = {0, 2, 2, 0};
@@ -67,12 +68,14 @@ static void test_resample__adjoining_cells_add_up(void **state) {
   double x[N], edge[CELLS + 1];
   float out[CELLS], whole[1];
   fill_normal(x, N, 100, 3, 31);
-  for (size_t k = 0; k <= CELLS; k++) edge[k] = 13.7 + (double)k * 24.37;
+  for (size_t k = 0; k <= CELLS; k++)
+    edge[k] = 13.7 + (double)k * 24.37;
   cells(x, N, edge, CELLS, out);
   const double ends[2] = {edge[0], edge[CELLS]};
   cells(x, N, ends, 1, whole);
   double sum = 0;
-  for (size_t k = 0; k < CELLS; k++) sum += (double)out[k];
+  for (size_t k = 0; k < CELLS; k++)
+    sum += (double)out[k];
   assert_close(sum / CELLS, (double)whole[0], 1e-6, "mean of the cells");
 }
 
@@ -84,14 +87,15 @@ static void test_resample__cells_of_nothing_are_unknown(void **state) {
   assert_true(isnan(out[0]));
 }
 
-/* A sine inside both Nyquist bands is the same sine afterwards, away from the ends. A Kaiser window of beta 5 leaves a ripple and images of
- * 0.2 % each (its design formula: 54 dB). */
+/* A sine inside both Nyquist bands is the same sine afterwards, away from the ends. A Kaiser window of beta 5 leaves a
+ * ripple and images of 0.2 % each (its design formula: 54 dB). */
 static void test_resample__rational_keeps_a_sine(void **state) {
   (void)state;
   const unsigned ratio[][2] = {{3, 2}, {1, 4}, {147, 160}, {10, 1}, {6, 4}};
   enum { N = 2000 };
   double x[N];
-  for (size_t i = 0; i < N; i++) x[i] = 5 + sin(0.2 * (double)i);
+  for (size_t i = 0; i < N; i++)
+    x[i] = 5 + sin(0.2 * (double)i);
   for (size_t r = 0; r < sizeof ratio / sizeof ratio[0]; r++) {
     const double up = ratio[r][0], down = ratio[r][1];
     double *y = NULL;
@@ -100,7 +104,8 @@ static void test_resample__rational_keeps_a_sine(void **state) {
     assert_int_equal(n, (size_t)ceil(N * up / down));
     for (size_t k = 0; k < n; k++) {
       const double at = (double)k * down / up;
-      if (at < 60 || at > N - 60) continue;
+      if (at < 60 || at > N - 60)
+        continue;
       assert_near(y[k], 5 + sin(0.2 * at), 5e-3, "sine");
     }
     free(y);
@@ -112,7 +117,8 @@ static void test_resample__rational_does_not_fold(void **state) {
   (void)state;
   enum { N = 4000 };
   double x[N];
-  for (size_t i = 0; i < N; i++) x[i] = sin(2 * acos(-1.0) * 0.45 * (double)i);
+  for (size_t i = 0; i < N; i++)
+    x[i] = sin(2 * acos(-1.0) * 0.45 * (double)i);
   double *y = NULL;
   size_t n = 0;
   assert_int_equal(plb_resample_rational(x, N, 1, 4, &y, &n, NULL), PLB_OK);
@@ -124,12 +130,14 @@ static void test_resample__rational_does_not_fold(void **state) {
 static void test_resample__rational_keeps_a_constant(void **state) {
   (void)state;
   double x[50];
-  for (size_t i = 0; i < 50; i++) x[i] = 13.8;
+  for (size_t i = 0; i < 50; i++)
+    x[i] = 13.8;
   double *y = NULL;
   size_t n = 0;
   assert_int_equal(plb_resample_rational(x, 50, 4, 2, &y, &n, NULL), PLB_OK);
   assert_int_equal(n, 100);
-  for (size_t k = 0; k < n; k++) assert_near(y[k], 13.8, 0.03, "constant"); /* the phases of the filter differ by 0.2 % */
+  for (size_t k = 0; k < n; k++)
+    assert_near(y[k], 13.8, 0.03, "constant"); /* the phases of the filter differ by 0.2 % */
   free(y);
 }
 
@@ -141,7 +149,8 @@ static void test_resample__rational_of_equal_rates_copies(void **state) {
   size_t n = 0;
   assert_int_equal(plb_resample_rational(x, 30, 5, 5, &y, &n, NULL), PLB_OK);
   assert_int_equal(n, 30);
-  for (size_t k = 0; k < n; k++) assert_near(y[k], x[k], 1e-12, "copy");
+  for (size_t k = 0; k < n; k++)
+    assert_near(y[k], x[k], 1e-12, "copy");
   free(y);
 }
 

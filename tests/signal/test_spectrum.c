@@ -10,7 +10,8 @@
 static void test_spectrum__octave_mid_bands(void **state) {
   (void)state;
   const double exact[] = {15.85, 31.62, 63.10, 125.89, 251.19, 501.19, 1000, 1995.26, 3981.07, 7943.28, 15848.93};
-  for (int k = 0; k < 11; k++) assert_near(plb_band_mid_hz(1, k - 6), exact[k], 0.005, "octave");
+  for (int k = 0; k < 11; k++)
+    assert_near(plb_band_mid_hz(1, k - 6), exact[k], 0.005, "octave");
   assert_close(plb_band_mid_hz(2, 0), 1188.502227437018, 1e-14, "half octave, COMPUTED: 1000 G^(1/4)");
   assert_close(plb_band_mid_hz(1, 1) / plb_band_mid_hz(1, 0), 1.9952623149688795, 1e-15, "octave ratio");
 }
@@ -22,8 +23,8 @@ static void test_spectrum__band_edges(void **state) {
     int fraction, index;
     double low, high;
   } rows[] = {
-      {1, 0, 707.9458, 1412.5375},  {1, -1, 354.8134, 707.9458},  {1, 1, 1412.5375, 2818.3829},
-      {3, 0, 891.2509, 1122.0185},  {3, -1, 707.9458, 891.2509},  {3, 1, 1122.0185, 1412.5375},
+      {1, 0, 707.9458, 1412.5375}, {1, -1, 354.8134, 707.9458},    {1, 1, 1412.5375, 2818.3829},
+      {3, 0, 891.2509, 1122.0185}, {3, -1, 707.9458, 891.2509},    {3, 1, 1122.0185, 1412.5375},
       {3, -10, 89.1251, 112.2018}, {3, 10, 8912.5094, 11220.1845},
   };
   for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
@@ -37,9 +38,11 @@ static void test_spectrum__band_edges(void **state) {
 /* Nominal third octaves, 25 Hz to 20 kHz: VERIFIED. The exact one rounds to within 2 % of its nominal name. */
 static void test_spectrum__nominal_names_of_third_octaves(void **state) {
   (void)state;
-  const double nominal[] = {25,  31.5, 40,  50,   63,   80,   100,  125,  160,  200,  250,  315,   400,   500,   630,
-                            800, 1000, 1250, 1600, 2000, 2500, 3150, 4000, 5000, 6300, 8000, 10000, 12500, 16000, 20000};
-  for (int k = 0; k < 30; k++) assert_close(plb_band_mid_hz(3, k - 16), nominal[k], 0.02, "third octave");
+  const double nominal[] = {25,   31.5, 40,   50,   63,   80,   100,   125,   160,   200,
+                            250,  315,  400,  500,  630,  800,  1000,  1250,  1600,  2000,
+                            2500, 3150, 4000, 5000, 6300, 8000, 10000, 12500, 16000, 20000};
+  for (int k = 0; k < 30; k++)
+    assert_close(plb_band_mid_hz(3, k - 16), nominal[k], 0.02, "third octave");
   assert_close(plb_band_mid_hz(3, -10), 100, 1e-14, "ten third octaves are a decade");
   assert_close(plb_band_mid_hz(3, 10), 10000, 1e-14, "ten third octaves are a decade");
 }
@@ -62,7 +65,8 @@ static void test_spectrum__bands_leave_no_gap(void **state) {
   assert_close(third_high, octave_high, 1e-14, "three thirds are an octave");
 }
 
-/* Parseval: the density of white noise is flat at 2 sd^2 / rate and its integral is the variance. n = 200000: 2 % is over 3 standard errors. */
+/* Parseval: the density of white noise is flat at 2 sd^2 / rate and its integral is the variance. n = 200000: 2 % is
+ * over 3 standard errors. */
 static void test_spectrum__white_noise_has_the_power_of_its_variance(void **state) {
   (void)state;
   enum { N = 200000, SEGMENT = 1000 };
@@ -76,7 +80,8 @@ static void test_spectrum__white_noise_has_the_power_of_its_variance(void **stat
   free(x);
 }
 
-/* A sine of amplitude a carries a^2 / 2, wherever it lies between the bins, once the band is wide enough for the window. */
+/* A sine of amplitude a carries a^2 / 2, wherever it lies between the bins, once the band is wide enough for the
+ * window. */
 static void test_spectrum__sine_has_half_its_squared_amplitude(void **state) {
   (void)state;
   enum { N = 50000, SEGMENT = 2000 };
@@ -84,7 +89,8 @@ static void test_spectrum__sine_has_half_its_squared_amplitude(void **state) {
   double *density = must_alloc(SEGMENT / 2 + 1, sizeof *density);
   const double hz[] = {1000, 1003.3, 1777.77};
   for (size_t k = 0; k < 3; k++) {
-    for (size_t i = 0; i < N; i++) x[i] = 3 * sin(2 * acos(-1.0) * hz[k] * (double)i / 10000);
+    for (size_t i = 0; i < N; i++)
+      x[i] = 3 * sin(2 * acos(-1.0) * hz[k] * (double)i / 10000);
     assert_int_equal(plb_welch(x, N, 10000, SEGMENT, density, NULL), PLB_OK);
     assert_close(plb_band_power(density, SEGMENT / 2 + 1, 5, hz[k] - 50, hz[k] + 50), 4.5, 2e-3, "power");
     assert_true(plb_band_power(density, SEGMENT / 2 + 1, 5, 3000, 5000) < 1e-6);
@@ -95,7 +101,8 @@ static void test_spectrum__sine_has_half_its_squared_amplitude(void **state) {
 
 static void test_spectrum__partly_covered_bins_count_by_their_share(void **state) {
   (void)state;
-  const double density[4] = {8, 1, 2, 4}; /* bins at 0, 10, 20, 30 Hz; the outer ones are half as wide and hold as much */
+  const double density[4] = {8, 1, 2,
+                             4}; /* bins at 0, 10, 20, 30 Hz; the outer ones are half as wide and hold as much */
   assert_near(plb_band_power(density, 4, 10, 0, 30), 150, 1e-12, "all");
   assert_near(plb_band_power(density, 4, 10, 5, 15), 10, 1e-12, "one bin");
   assert_near(plb_band_power(density, 4, 10, 10, 20), 15, 1e-12, "two halves");

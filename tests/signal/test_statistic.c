@@ -4,7 +4,8 @@
 
 /* Digits that agree with the certified value, as NIST counts them: log relative error. */
 static double digits(double got, double certified) {
-  if (got == certified) return 17;
+  if (got == certified)
+    return 17;
   return -log10(fabs(got - certified) / fabs(certified));
 }
 
@@ -17,10 +18,10 @@ typedef struct certified {
 } certified;
 
 /*
- * NIST StRD univariate data sets NumAcc1 to NumAcc4 with their certified values: VERIFIED (a public copy of the values of
- * itl.nist.gov/div898/strd). The order of NumAcc1 is the one for which the certified lag-1 value holds: COMPUTED.
- * The digits of sd and lag-1 are COMPUTED in exact fractions from the doubles nearest to the data: 9.46 and 8.25 for the
- * sd of NumAcc3 and NumAcc4.
+ * NIST StRD univariate data sets NumAcc1 to NumAcc4 with their certified values: VERIFIED (a public copy of the values
+ * of itl.nist.gov/div898/strd). The order of NumAcc1 is the one for which the certified lag-1 value holds: COMPUTED.
+ * The digits of sd and lag-1 are COMPUTED in exact fractions from the doubles nearest to the data: 9.46 and 8.25 for
+ * the sd of NumAcc3 and NumAcc4.
  */
 static const certified nist[] = {
     {"NumAcc1", 10000001, 10000003, 10000002, 1, 10000002, 1, -0.5, 15, 15},
@@ -88,7 +89,8 @@ static void test_statistic__rms_and_mean_of_standard_shapes(void **state) {
   (void)state;
   enum { N = 40000 };
   double *x[5];
-  for (size_t k = 0; k < 5; k++) x[k] = must_alloc(N, sizeof *x[k]);
+  for (size_t k = 0; k < 5; k++)
+    x[k] = must_alloc(N, sizeof *x[k]);
   for (size_t i = 0; i < N; i++) {
     const double phase = ((double)i + 0.5) / N * 4;
     const double p = phase - floor(phase);
@@ -108,7 +110,8 @@ static void test_statistic__rms_and_mean_of_standard_shapes(void **state) {
     assert_near(plb_mean(x[k], N), expected[k].mean, 1e-9, expected[k].name);
     /* total^2 = DC^2 + AC^2; the divisor of sd is n - 1 */
     const double ac = plb_sd(x[k], N) * sqrt((N - 1.0) / N);
-    assert_close(ac * ac + plb_mean(x[k], N) * plb_mean(x[k], N), plb_rms(x[k], N) * plb_rms(x[k], N), 1e-12, "sum rule");
+    assert_close(ac * ac + plb_mean(x[k], N) * plb_mean(x[k], N), plb_rms(x[k], N) * plb_rms(x[k], N), 1e-12,
+                 "sum rule");
     free(x[k]);
   }
 }
@@ -118,7 +121,8 @@ static void test_statistic__mean_of_a_constant_is_the_constant(void **state) {
   (void)state;
   enum { N = 1000003 };
   double *x = must_alloc(N, sizeof *x);
-  for (size_t i = 0; i < N; i++) x[i] = 0.1;
+  for (size_t i = 0; i < N; i++)
+    x[i] = 0.1;
   assert_true(plb_mean(x, N) == 0.1);
   assert_true(plb_sd(x, N) == 0);
   free(x);

@@ -18,7 +18,8 @@ static void test_warp__without_a_window_is_the_mean_difference(void **state) {
 }
 
 /*
- * A step one place later: (0,0,4,4) and (0,0,0,4). Diagonal 4/4; one step aside each way 2 * penalty / 4. The cheaper counts. COMPUTED by hand
+ * A step one place later: (0,0,4,4) and (0,0,0,4). Diagonal 4/4; one step aside each way 2 * penalty / 4. The cheaper
+ * counts. COMPUTED by hand
  */
 static void test_warp__a_late_step_costs_two_penalties_at_most(void **state) {
   (void)state;
@@ -53,7 +54,8 @@ static void test_warp__gives_up_only_above_the_limit(void **state) {
 static void test_warp__longest_and_impossible_lengths(void **state) {
   (void)state;
   float a[PLB_WARP_MOST + 1];
-  for (size_t i = 0; i < PLB_WARP_MOST + 1; i++) a[i] = (float)i;
+  for (size_t i = 0; i < PLB_WARP_MOST + 1; i++)
+    a[i] = (float)i;
   assert_true(plb_warp_distance(a, a, PLB_WARP_MOST, SIZE_MAX, 0.5, INFINITY) == 0);
   assert_true(plb_warp_distance(a, a, 1, 0, 0.5, INFINITY) == 0);
   assert_true(isnan(plb_warp_distance(a, a, 0, 0, 0.5, INFINITY)));
