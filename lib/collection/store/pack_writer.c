@@ -55,17 +55,21 @@ static size_t object_head(git_object_t type, size_t size, unsigned char *out) {
   return n;
 }
 
-plb_status plb_pack_add(plb_pack_writer *p, git_object_t type, const void *data, size_t size, git_oid *out, plb_error *err) {
+plb_status plb_pack_add_deflated(plb_pack_writer *p, git_object_t type, size_t size, const void *deflated, size_t deflated_size,
+                                 plb_error *err) {
   unsigned char head[16];
+  const plb_status status = put(p, head, object_head(type, size, head), err);
+  return status == PLB_OK ? put(p, deflated, deflated_size, err) : status;
+}
+
+plb_status plb_pack_add(plb_pack_writer *p, git_object_t type, const void *data, size_t size, git_oid *out, plb_error *err) {
   if (git_odb_hash(out, data, size, type) < 0)
     return plb_git_fail(err, PLB_EINTERNAL, "no hash");
   unsigned char *deflated = NULL;
   size_t deflated_size = 0;
   plb_status status = plb_deflate(NULL, 0, data, size, &deflated, &deflated_size, err);
   if (status == PLB_OK)
-    status = put(p, head, object_head(type, size, head), err);
-  if (status == PLB_OK)
-    status = put(p, deflated, deflated_size, err);
+    status = plb_pack_add_deflated(p, type, size, deflated, deflated_size, err);
   free(deflated);
   return status;
 }

@@ -161,6 +161,9 @@ bool plb_setting_author_approves(const plb_change *change);
 typedef struct plb_pack_writer plb_pack_writer;
 PLB_CHECKED plb_status plb_pack_begin(plb_pack_writer **out, plb_store *store, size_t objects, plb_error *err);
 PLB_CHECKED plb_status plb_pack_add(plb_pack_writer *pack, git_object_t type, const void *data, size_t size, git_oid *out, plb_error *err);
+/** The same for content that plb_deflate() has deflated already. @param size  of the content itself */
+PLB_CHECKED plb_status plb_pack_add_deflated(plb_pack_writer *pack, git_object_t type, size_t size, const void *deflated,
+                                             size_t deflated_size, plb_error *err);
 /** Finish, flush to disk, make visible. */
 PLB_CHECKED plb_status plb_pack_finish(plb_pack_writer *pack, plb_error *err);
 void plb_pack_free(plb_pack_writer *pack);
