@@ -4,6 +4,7 @@ import random
 import shutil
 import subprocess
 import sys
+import time
 
 from shop import Shop, fail, stored
 
@@ -39,7 +40,7 @@ def main():
         names = list(acts)
         acknowledged, approvals = shop.selectors(collection), set()
         number = 0
-        for i in range(points):
+        for i in range(points + len(names)):  # each is timed once, unharmed
             act = names[i % len(names)]
             number += 1
             text = open(paths[i % 5]).read().replace("Fixture number", "Fixture %d number" % number)
@@ -56,18 +57,20 @@ def main():
                 open(new, "w").write(open(paths[5]).read().replace("Fixture number", "Fetched %d number" % number))
                 shop.must(other, "add", new, env={"PLUMBLINE_AUTHOR": "Cleo"})
                 words = ["fetch", other]
-            out, was_killed, status = kill_at(shop, collection, words, rng.uniform(0.002, 1.3 * acts[act]), env)
+            start = time.monotonic()
+            delay = rng.uniform(0.001, 1.1 * acts[act]) if i >= len(names) else 60
+            out, was_killed, status = kill_at(shop, collection, words, delay, env)
             killed += was_killed
             completed += not was_killed
             if not was_killed and status != 0:
                 fail("%s ended with %d" % (act, status))
             if not was_killed:
-                acts[act] *= 0.9
+                acts[act] = (acts[act] + time.monotonic() - start) / 2 if i >= len(names) else time.monotonic() - start
                 acknowledged |= stored(out)
                 if act == "approve":
                     approvals.add(target)
             else:
-                acts[act] = min(5.0, acts[act] * 1.1)
+                acts[act] = min(5.0, acts[act] * 1.02)
             what = "point %d, %s %s" % (i, act, "killed" if was_killed else "done")
             shop.check(collection, what)
             if not acknowledged <= shop.selectors(collection):

@@ -330,15 +330,49 @@ static void check_branch(checking *c) {
   git_commit_free(commit);
 }
 
+static bool is_config_line(const char *line, size_t size) {
+  while (size && (*line == ' ' || *line == '\t')) {
+    line++;
+    size--;
+  }
+  if (size == 0 || *line == '#' || *line == ';')
+    return true;
+  if (*line == '[')
+    return memchr(line, ']', size) != NULL;
+  size_t n = 0;
+  while (n < size && ((line[n] >= 'a' && line[n] <= 'z') || (line[n] >= 'A' && line[n] <= 'Z') || (n && (line[n] == '-' || (line[n] >= '0' && line[n] <= '9')))))
+    n++;
+  while (n && n < size && (line[n] == ' ' || line[n] == '\t'))
+    n++;
+  return n && (n == size || line[n] == '=');
+}
+
+/* libgit2 reads lines that git itself refuses. */
+static bool is_config(const char *path) {
+  char *data = NULL;
+  size_t size = 0;
+  plb_error ignored = PLB_ERROR_INIT;
+  bool well = plb_file_read(path, PLB_SMALL_MOST, &data, &size, &ignored) == PLB_OK && !memchr(data, 0, size);
+  for (const char *line = data; well && *line; line += strcspn(line, "\n"), line += *line == '\n')
+    well = is_config_line(line, strcspn(line, "\n"));
+  free(data);
+  return well;
+}
+
 /* The configuration is small and made by us: anything that changes what git does with the folder is said. */
 static void check_config(checking *c) {
   git_config *config = NULL;
   char path[PLB_PATH_SIZE + 16];
-  int bare = 0, version = -1;
+  int bare = 0, version = -1, modes = 0;
   snprintf(path, sizeof path, "%s/config", c->store->folder);
-  if (git_config_open_ondisk(&config, path) < 0 || git_config_get_bool(&bare, config, "core.bare") < 0 || !bare ||
+  if (!is_config(path) || git_config_open_ondisk(&config, path) < 0 || git_config_get_bool(&bare, config, "core.bare") < 0 || !bare ||
       git_config_get_int32(&version, config, "core.repositoryformatversion") < 0 || version != 0)
     say_damage(c, "config", "it does not say that this is a bare repository of format 0");
+  else {
+    const int found = git_config_get_bool(&modes, config, "core.filemode");
+    if (found < 0 && found != GIT_ENOTFOUND)
+      say_damage(c, "config", "core.filemode is neither true nor false");
+  }
   git_config_free(config);
 }
 
