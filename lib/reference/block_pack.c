@@ -179,7 +179,7 @@ static double cost_of(const plb_predictor *predictor, const int64_t *residual, s
   return (double)n * (log2(1.0 + mean) + mean * log2(1.0 + 1.0 / mean)) + 8.0 * (2.0 + 2.0 * predictor->weights);
 }
 
-enum { DIFFERENCES = 4, LINEAR = 3, CANDIDATES = DIFFERENCES + LINEAR };
+enum { CURVE_MOST = 2048, DIFFERENCES = 4, LINEAR = 3, CANDIDATES = DIFFERENCES + LINEAR };
 
 /* The predictors to choose from, for the values [from, to): differences, then linear ones. @return how many */
 static int list_candidates(plb_predictor out[CANDIDATES], const int32_t *code, size_t from, size_t to) {
@@ -197,20 +197,23 @@ static int list_candidates(plb_predictor out[CANDIDATES], const int32_t *code, s
   return n;
 }
 
-static plb_predictor cheapest(plb_packer *p, const int32_t *code, size_t from, size_t to) {
-  plb_predictor trial[CANDIDATES];
-  const int count = list_candidates(trial, code, from, to);
-  double least = INFINITY;
-  int best = 0;
+/* The candidates, those that seem cheapest first. @return how many */
+static int rank_candidates(plb_packer *p, plb_predictor out[CANDIDATES], const int32_t *code, size_t from, size_t to) {
+  double cost[CANDIDATES];
+  const int count = list_candidates(out, code, from, to);
   for (int i = 0; i < count; i++) {
-    plb_predict_residuals(&trial[i], code, from, to, p->residual);
-    const double cost = cost_of(&trial[i], p->residual, to - from);
-    if (cost < least) {
-      least = cost;
-      best = i;
+    const plb_predictor here = out[i];
+    plb_predict_residuals(&here, code, from, to, p->residual);
+    const double own = cost_of(&here, p->residual, to - from);
+    int k = i;
+    for (; k > 0 && cost[k - 1] > own; k--) {
+      cost[k] = cost[k - 1];
+      out[k] = out[k - 1];
     }
+    cost[k] = own;
+    out[k] = here;
   }
-  return trial[best];
+  return count;
 }
 
 /* Signals that are quiet for a while and then ring want a predictor for each stretch. */
@@ -219,13 +222,18 @@ static void try_segments(plb_packer *p, plb_block *block, const int32_t *code, s
   p->plan.count = 0;
   for (size_t from = 0; from < block->count; from += segment) {
     const size_t to = block->count - from < segment ? block->count : from + segment;
-    p->plan.predictor[p->plan.count++] = cheapest(p, code, from, to);
+    plb_predictor ranked[CANDIDATES];
+    rank_candidates(p, ranked, code, from, to);
+    p->plan.predictor[p->plan.count++] = ranked[0];
   }
   try_plan(p, block, code);
 }
 
 plb_status plb_block_pack_codes(plb_packer *p, plb_block *block, const int32_t *code, const unsigned char **data_out,
                                 size_t *size_out, plb_error *err) {
+  /* Only compressing tells: the estimate knows nothing of shapes that repeat. For a curve of a reference it is good
+     enough. */
+  const int tried = block->count <= CURVE_MOST ? 3 : CANDIDATES;
   static const size_t segments[] = {4096, 8192};
   if (block->count == 0 || block->count > PLB_BLOCK_MOST)
     return plb_fail(err, PLB_EINVAL, "a sample block of %zu values", block->count);
@@ -235,10 +243,10 @@ plb_status plb_block_pack_codes(plb_packer *p, plb_block *block, const int32_t *
   p->best_size = 0;
   p->plan.segment = block->count;
   p->plan.count = 1;
-  plb_predictor single[CANDIDATES];
-  const int count = list_candidates(single, code, 0, block->count);
-  for (int i = 0; i < count; i++) {
-    p->plan.predictor[0] = single[i];
+  plb_predictor ranked[CANDIDATES];
+  const int count = rank_candidates(p, ranked, code, 0, block->count);
+  for (int i = 0; i < count && (i < tried || p->best_size == 0); i++) {
+    p->plan.predictor[0] = ranked[i];
     try_plan(p, block, code);
   }
   for (size_t i = 0; i < sizeof segments / sizeof segments[0]; i++)

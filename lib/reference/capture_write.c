@@ -93,20 +93,18 @@ static bool missing_fit(const bool *absent, size_t n) {
 }
 
 /* Numbers as decimals, if that is exact: steps where a recorder's step shows, else the integers themselves. */
-static bool use_decimals(column *c, size_t n, int decimals) {
+static plb_status use_decimals(column *c, size_t n, int decimals, bool *fits, plb_error *err) {
+  bool steps;
+  *fits = true;
   c->form.decimals = decimals;
-  if (plb_steps_find(c->decimal, n, &c->form.steps, c->own_code)) {
-    c->form.kind = PLB_BLOCK_STEPS;
-  } else {
-    for (size_t i = 0; i < n; i++) {
-      if (c->decimal[i] < INT32_MIN || c->decimal[i] > INT32_MAX)
-        return false;
-      c->own_code[i] = (int32_t)c->decimal[i];
-    }
-    c->form.kind = PLB_BLOCK_INTEGERS;
-  }
   c->code = c->own_code;
-  return true;
+  const plb_status status = plb_steps_find(c->decimal, n, &c->form.steps, c->own_code, &steps, err);
+  c->form.kind = steps ? PLB_BLOCK_STEPS : PLB_BLOCK_INTEGERS;
+  for (size_t i = 0; i < n && !steps && *fits; i++) {
+    *fits = c->decimal[i] >= INT32_MIN && c->decimal[i] <= INT32_MAX;
+    c->own_code[i] = (int32_t)(*fits ? c->decimal[i] : 0);
+  }
+  return status;
 }
 
 static plb_status prepare_real(column *c, const double *value, size_t n, plb_error *err) {
@@ -116,13 +114,18 @@ static plb_status prepare_real(column *c, const double *value, size_t n, plb_err
   if (!c->decimal || !c->own_code || !c->own_absent)
     return plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
   bool any = false;
-  for (size_t i = 0; i < n; i++)
-    any = (c->own_absent[i] = isnan(value[i])) || any;
+  for (size_t i = 0; i < n; i++) {
+    c->own_absent[i] = isnan(value[i]);
+    any = any || c->own_absent[i];
+  }
   int decimals;
-  if (find_decimals(value, n, &decimals, c->decimal) && (!any || missing_fit(c->own_absent, n)) &&
-      use_decimals(c, n, decimals)) {
-    c->absent = any ? c->own_absent : NULL;
-    return PLB_OK;
+  if (find_decimals(value, n, &decimals, c->decimal) && (!any || missing_fit(c->own_absent, n))) {
+    bool fits;
+    const plb_status status = use_decimals(c, n, decimals, &fits, err);
+    if (status != PLB_OK || fits) {
+      c->absent = any ? c->own_absent : NULL;
+      return status;
+    }
   }
   c->form = (plb_block){.kind = PLB_BLOCK_FLOATS, .bits = all_narrow(value, n) ? 32 : 64};
   c->real = value;
@@ -141,9 +144,8 @@ static plb_status prepare_codes(column *c, const plb_samples *s, size_t n, plb_e
     return plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
   for (size_t i = 0; i < n; i++)
     c->decimal[i] = s->code[i];
-  if (!use_decimals(c, n, s->decimals))
-    return plb_fail(err, PLB_EINTERNAL, "integer codes that are not integers");
-  return PLB_OK;
+  bool fits;
+  return use_decimals(c, n, s->decimals, &fits, err);
 }
 
 /* ---- writing ---- */
@@ -275,9 +277,8 @@ plb_status plb_capture_write_buffer(const plb_capture *capture, const plb_captur
     out->most = PLB_DOCUMENT_MOST;
   plb_xml_init(&x, out, BASE64_COLUMNS);
   status = put_capture(&x, packer, capture, about ? about : &nothing, err);
-  if (status == PLB_OK && out->status != PLB_OK)
-    status = plb_fail(err, PLB_EDATA, "the capture would be larger than %d bytes; keep a shorter part of it",
-                      PLB_DOCUMENT_MOST);
+  if (status == PLB_OK)
+    status = plb_xml_check(&x, "keep a shorter part of the capture", err);
   if (status == PLB_OK)
     status = plb_identity_set(out->data, out->size, id, err);
   if (status == PLB_OK)

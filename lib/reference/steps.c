@@ -338,7 +338,7 @@ static bool scan(const lattice *l, double low, double high, int degree, const in
   return false;
 }
 
-static bool find_rounded(const lattice *l, const int64_t *m, size_t n, plb_steps *out, int32_t *code) {
+static bool find_rounded(const lattice *l, const int64_t *m, size_t n, plb_steps *out, int32_t *code, double *k) {
   enum { CURVED_FEWEST = 64 };
   const double least = 1.04; /* below this nothing is gained */
   const double room = 8.0;   /* a curve is told from rounding only where the step is much larger than that */
@@ -346,45 +346,44 @@ static bool find_rounded(const lattice *l, const int64_t *m, size_t n, plb_steps
   bounds(l, &low, &high);
   if ((double)l->n * least > l->x[l->n - 1] + 1.0)
     return false; /* more different values than such a lattice has */
-  double *k = plb_calloc(l->n, sizeof *k);
-  if (!k)
-    return false;
   low = fmax(least, fmax(low, 0.4 * high));
   bool found = high > low && scan(l, low, high, 1, m, n, out, code, k);
   if (!found && high > low && low > room && l->n >= CURVED_FEWEST)
     found = scan(l, low, high, 3, m, n, out, code, k);
-  free(k);
   return found;
 }
 
-bool plb_steps_find(const int64_t *m, size_t n, plb_steps *out, int32_t *code) {
-  bool found = false;
+plb_status plb_steps_find(const int64_t *m, size_t n, plb_steps *out, int32_t *code, bool *found, plb_error *err) {
+  plb_status status = PLB_OK;
   lattice l = {.n = 0};
   size_t count = 0;
+  double *k = NULL;
+  *found = false;
   if (n == 0)
-    return false;
+    return PLB_OK;
   int64_t *value = different_values(m, n, &count);
-  if (!value || count < 2)
-    goto done;
-  if (find_whole(value, count, out)) {
-    found = verify(out, m, n, value[0], (line){(double)out->coefficient[1], 0.0}, code);
-    if (found)
-      goto done;
-  }
-  if (count < FEWEST)
+  if (!value)
+    return plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
+  if (count > 1 && find_whole(value, count, out))
+    *found = verify(out, m, n, value[0], (line){(double)out->coefficient[1], 0.0}, code);
+  if (*found || count < FEWEST)
     goto done;
   l = (lattice){plb_calloc(count, sizeof *l.x), plb_calloc(count, sizeof *l.slack), count, value[0],
                 printed_digits(value, count)};
-  if (!l.x || !l.slack)
+  k = plb_calloc(count, sizeof *k);
+  if (!l.x || !l.slack || !k) {
+    status = plb_fail(err, PLB_ENOMEM, "memory is short; close other programs");
     goto done;
+  }
   for (size_t i = 0; i < count; i++) {
     l.x[i] = (double)(value[i] - value[0]);
     l.slack[i] = slack_of(value[i], l.digits);
   }
-  found = find_rounded(&l, m, n, out, code);
+  *found = find_rounded(&l, m, n, out, code, k);
 done:
+  free(k);
   free(l.x);
   free(l.slack);
   free(value);
-  return found;
+  return status;
 }

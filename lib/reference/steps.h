@@ -5,7 +5,7 @@
  * rounded to some decimals or significant digits; the printed numbers look fine but only every so manieth can occur.
  * Found again, the codes need fewer bits.
  */
-#include <plumbline/types.h>
+#include <plumbline/error.h>
 
 enum { PLB_DIGITS_MOST = 17, PLB_STEP_SHIFT_MOST = 40 };
 
@@ -29,9 +29,11 @@ bool plb_steps_apply(const plb_steps *steps, int32_t code, int64_t *out);
 /**
  * Find steps and codes that give every one of `m` back exactly; nothing less counts as found.
  * @param m  [size: n], |m| < 2^53
- * @param code  [size: n] the codes
- * @return false when there are none that save anything, or memory is short
+ * @param code  [size: n] the codes; scratch when nothing is found
+ * @param found  false when there are none that save anything
+ * @return PLB_OK or PLB_ENOMEM
  */
-bool plb_steps_find(const int64_t *m, size_t n, plb_steps *out, int32_t *code);
+PLB_CHECKED plb_status plb_steps_find(const int64_t *m, size_t n, plb_steps *out, int32_t *code, bool *found,
+                                      plb_error *err);
 
 #endif

@@ -413,12 +413,9 @@ plb_status plb_reference_write_buffer(plb_reference *r, plb_buffer *out, plb_err
   status = put_reference(&w);
   if (status != PLB_OK)
     goto done;
-  if (out->status != PLB_OK) {
-    status =
-        plb_fail(err, PLB_EDATA, "the reference would be larger than %d bytes; use fewer exemplars or a coarser grid",
-                 PLB_DOCUMENT_MOST);
+  status = plb_xml_check(&w.xml, "use fewer exemplars or a coarser grid", err);
+  if (status != PLB_OK)
     goto done;
-  }
   status = plb_identity_set(out->data, out->size, r->id, err);
   if (status == PLB_OK)
     status = plb_reference_read_memory(&again, out->data, out->size, r->name, err);

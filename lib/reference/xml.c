@@ -173,3 +173,13 @@ void plb_xml_put_base64(plb_xml *xml, const unsigned char *data, size_t size) {
   }
   xml->text_inside = false;
 }
+
+plb_status plb_xml_check(const plb_xml *xml, const char *advice, plb_error *err) {
+  enum { PIECE_MOST = 1 << 20 }; /* more than is ever appended at once: nearer to the limit, it was the limit */
+  const plb_buffer *b = xml->out;
+  if (b->status == PLB_OK)
+    return PLB_OK;
+  if (b->status == PLB_ENOMEM && b->size + PIECE_MOST > b->most)
+    return plb_fail(err, PLB_EDATA, "the document would be larger than %zu bytes; %s", b->most, advice);
+  return plb_fail(err, b->status, "memory is short; close other programs");
+}

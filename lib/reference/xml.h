@@ -34,4 +34,7 @@ void plb_xml_numbers(plb_xml *xml, const char *element, const double *value, siz
 /** The text of the open element as lines of base64. */
 void plb_xml_put_base64(plb_xml *xml, const unsigned char *data, size_t size);
 
+/** Did all of it fit? @param advice  what to do when the document is too large @return PLB_OK, PLB_EDATA, PLB_ENOMEM */
+PLB_CHECKED plb_status plb_xml_check(const plb_xml *xml, const char *advice, plb_error *err);
+
 #endif

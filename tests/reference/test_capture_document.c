@@ -7,7 +7,7 @@
 #include <string.h>
 #include <sys/stat.h>
 
-enum { SEVERAL_BLOCKS = 150000 };
+enum { SEVERAL_BLOCKS = 70000 };
 
 static plb_capture *empty_capture(size_t samples) {
   plb_capture *c = plb_capture_new();

@@ -269,6 +269,7 @@ static void test_hostile__structure(void **state) {
   refuse_replaced("<provenance", "measured", "standard", "has none");
   refuse_replaced("<calibration", "odd=\"good-3.txt\"", "odd=\"x\"", "none of those above");
   refuse_replaced("<span", "to=\"1\"", "to=\"4\"", "later one");
+  refuse_replaced("<span", "from=\"0\"", "from=\"1\"", "later one");
   refuse_replaced("<channels", "pegged=\"tooth 2\"", "pegged=\"tooth 9\"", "does not exist");
   refuse_replaced("<values>", "none", "none 1", "numbers where 3 belong");
 }
