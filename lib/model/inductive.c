@@ -17,7 +17,7 @@ typedef struct slope_table {
 
 static plb_status make_slope(const plb_wheel_cut *cut, double linkage_wb, slope_table *out, plb_error *err) {
   const int cells = cut->positions * PLB_WHEEL_CELLS;
-  double *profile = plb_calloc((size_t)cells * 2, sizeof *profile), *flux = profile + cells;
+  double *profile = plb_calloc((size_t)cells * 2, sizeof *profile);
   out->cells = cells;
   out->slope = plb_calloc((size_t)cells + 1, sizeof *out->slope);
   plb_status status = PLB_OK;
@@ -25,6 +25,7 @@ static plb_status make_slope(const plb_wheel_cut *cut, double linkage_wb, slope_
     status = plb_fail(err, PLB_ENOMEM, "not enough memory to draw a recording; close other programs");
     goto done;
   }
+  double *flux = profile + cells;
   plb_wheel_profile(cut, profile);
   status = plb_wheel_flux(profile, cells, PLB_WHEEL_CELLS, cut->gap_pitches * PLB_WHEEL_CELLS, cut->runout, flux, err);
   for (int i = 0; i <= cells && !status; i++) {
