@@ -16,6 +16,7 @@ typedef struct cli_command {
 extern const cli_command cli_learn;
 extern const cli_command cli_compare;
 extern const cli_command cli_inspect;
+extern const cli_command cli_measure;
 extern const cli_command cli_collection;
 
 #endif

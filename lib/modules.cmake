@@ -21,7 +21,8 @@ plb_module(cycle USES core signal capture
     wheel_choose.c period.c chain.c steep.c repeat.c repeat_choose.c edge.c edge_choose.c
     once.c guess.c)
 
-plb_module(reading USES core signal capture cycle SOURCES )
+plb_module(reading USES core signal capture cycle
+  SOURCES kinds.c level.c pulse.c transition.c trace.c row.c pair.c measure.c print.c)
 
 plb_module(reference USES core signal capture cycle reading
   SOURCES model.c base64.c predict.c minimax.c steps.c block_bytes.c block_pack.c block_unpack.c value.c block_grammar.c
@@ -52,4 +53,4 @@ plb_module(report USES core signal capture cycle reading reference compare learn
   SOURCES take.c say.c say_verdict.c page.c table.c verdict_text.c json_value.c verdict_json.c canvas.c canvas_text.c axis.c panel.c
     verdict_svg.c facts.c capture_guess.c sketch.c inspect.c inspect_json.c learned_text.c difference_svg.c again.c LINK PkgConfig::JANSSON)
 
-set(PLB_MODULES core signal capture model cycle reference collection compare learn report)
+set(PLB_MODULES core signal capture model cycle reading reference collection compare learn report)

@@ -8,6 +8,7 @@
 #include <plumbline/cycle.h>
 #include <plumbline/error.h>
 #include <plumbline/learn.h>
+#include <plumbline/reading.h>
 #include <plumbline/reference.h>
 #include <plumbline/report.h>
 #include <plumbline/types.h>

@@ -1,0 +1,186 @@
+/* One channel made ready: samples, states, transitions, and which of them begins a cycle. */
+#include "reading/reading.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Levels between which all samples lie but for a share at either end. */
+static plb_status bound(const plb_trace *t, double share, double *low, double *high, plb_error *err) {
+  double *copy = plb_calloc(t->n, sizeof *copy);
+  if (!copy)
+    return plb_fail(err, PLB_ENOMEM, "no memory for %zu samples; measure a part with --from and --to", t->n);
+  size_t n = 0;
+  for (size_t i = 0; i < t->n; i++)
+    if (isfinite(t->x[i]))
+      copy[n++] = t->x[i];
+  *low = plb_quantile(copy, n, share);
+  *high = plb_quantile(copy, n, 1 - share);
+  free(copy);
+  return PLB_OK;
+}
+
+/* A spike of twenty times the swing leaves the states in neighbouring bins of the histogram. Look again without what
+ * lies more than half the usual range beyond it. */
+static plb_status states_without_spikes(const plb_trace *t, plb_states *states, plb_error *err) {
+  double low = 0, high = 0;
+  plb_status status = bound(t, 0.02, &low, &high, err);
+  const double margin = 0.5 * (high - low);
+  if (status != PLB_OK || !(margin > 0))
+    return status;
+  double *copy = plb_calloc(t->n, sizeof *copy);
+  if (!copy)
+    return plb_fail(err, PLB_ENOMEM, "no memory for %zu samples; measure a part with --from and --to", t->n);
+  for (size_t i = 0; i < t->n; i++)
+    copy[i] = t->x[i] >= low - margin && t->x[i] <= high + margin ? t->x[i] : (double)NAN;
+  status = plb_state_levels(copy, t->n, 0, states, err);
+  free(copy);
+  return status;
+}
+
+/* Share of the time above the middle decides where the signal rests. */
+static int start_of(const plb_trace *t) {
+  const double mid = 0.5 * (t->low + t->high);
+  size_t above = 0, finite = 0;
+  for (size_t i = 0; i < t->n; i++) {
+    above += t->x[i] > mid;
+    finite += isfinite(t->x[i]) != 0;
+  }
+  return 2 * above > finite ? -1 : 1;
+}
+
+size_t plb_trace_next_cycle(const plb_trace *t, size_t from) {
+  while (from < t->edges && t->edge[from].direction != t->start)
+    from++;
+  return from + 2 < t->edges ? from : t->edges;
+}
+
+static double mean_period_s(const plb_trace *t) {
+  const size_t first = plb_trace_next_cycle(t, 0);
+  if (first >= t->edges)
+    return (double)NAN;
+  const size_t cycles = (t->edges - 1 - first) / 2;
+  return (t->edge[first + 2 * cycles].at - t->edge[first].at) / (double)cycles / t->rate_hz;
+}
+
+/* Noise also crosses the middle now and then, and a decaying oscillation in bursts; a signal without states has a period
+ * only when most cycles are alike and the others do not make up most of the time. */
+static plb_status is_regular(const plb_trace *t, bool *out, plb_error *err) {
+  *out = false;
+  if (t->edges < 7)
+    return PLB_OK;
+  double *period = plb_calloc(t->edges / 2, sizeof *period);
+  if (!period)
+    return plb_fail(err, PLB_ENOMEM, "no memory for %zu cycles", t->edges / 2);
+  size_t n = 0;
+  for (size_t e = plb_trace_next_cycle(t, 0); e < t->edges; e = plb_trace_next_cycle(t, e + 1))
+    period[n++] = plb_read_period(t, e);
+  const double median = plb_median(period, n);
+  *out = n >= 3 && plb_mad(period, n, median) < 0.15 * median && mean_period_s(t) < 1.5 * median;
+  free(period);
+  return PLB_OK;
+}
+
+static void drop_edges(plb_trace *t) {
+  free(t->edge);
+  t->edge = NULL;
+  t->edges = 0;
+}
+
+/* A transition goes at least from 25 to 75 % of the way. */
+static plb_status cross(plb_trace *t, plb_error *err) {
+  if (!(t->high - t->low > 2 * t->step)) /* one code back and forth is no transition */
+    return PLB_OK;
+  const plb_status status = plb_crossings(t->x, t->n, plb_reference_level(t->low, t->high, 25),
+                                          plb_reference_level(t->low, t->high, 75), &t->edge, &t->edges, err);
+  t->start = start_of(t);
+  return status;
+}
+
+/* Without two states the middle between the bounds of most samples parts the halves of a cycle: of a triangle, and with
+ * the narrower shares of short pulses that reach no level. */
+static plb_status cross_without_states(plb_trace *t, plb_error *err) {
+  static const double shares[] = {0.05, 0.001};
+  plb_status status = PLB_OK;
+  bool regular = false;
+  for (size_t k = 0; k < sizeof shares / sizeof shares[0] && !regular && status == PLB_OK; k++) {
+    drop_edges(t);
+    status = bound(t, shares[k], &t->low, &t->high, err);
+    if (status == PLB_OK)
+      status = cross(t, err);
+    if (status == PLB_OK)
+      status = is_regular(t, &regular, err);
+  }
+  if (!regular)
+    drop_edges(t);
+  return status;
+}
+
+/* The histogram gives the mean over neighbouring bins, into which the ends of ramps reach. Where nearly all samples there
+ * have one and the same value, that is the level (the mode of IEEE Std 181, without a bin). */
+static plb_status sharpen(const plb_trace *t, double *level, plb_error *err) {
+  double *near = plb_calloc(t->n, sizeof *near);
+  if (!near)
+    return plb_fail(err, PLB_ENOMEM, "no memory for %zu samples; measure a part with --from and --to", t->n);
+  const double within = 0.02 * (t->high - t->low);
+  size_t n = 0, same = 0;
+  for (size_t i = 0; i < t->n; i++)
+    if (fabs(t->x[i] - *level) <= within)
+      near[n++] = t->x[i];
+  const double median = plb_median(near, n);
+  for (size_t i = 0; i < n; i++)
+    same += !(near[i] < median) && !(near[i] > median);
+  if (n > 0 && (double)same >= 0.9 * (double)n)
+    *level = median;
+  free(near);
+  return PLB_OK;
+}
+
+static plb_status find_edges(plb_trace *t, plb_error *err) {
+  plb_states states;
+  plb_status status = plb_state_levels(t->x, t->n, 0, &states, err);
+  if (status == PLB_OK && !states.two)
+    status = states_without_spikes(t, &states, err);
+  if (status != PLB_OK)
+    return status;
+  t->low = states.low;
+  t->high = states.high;
+  t->states = states.two && states.high - states.low > 2 * t->step;
+  if (t->states) {
+    status = sharpen(t, &t->low, err);
+    if (status == PLB_OK)
+      status = sharpen(t, &t->high, err);
+  }
+  if (status == PLB_OK)
+    status = t->states ? cross(t, err) : cross_without_states(t, err);
+  t->period_s = mean_period_s(t);
+  return status;
+}
+
+static double worth(const char *unit, const char *in) {
+  double factor = 0;
+  return plb_unit_convert(1, unit, in, &factor) ? factor : 0;
+}
+
+plb_status plb_trace_load(plb_trace *out, const plb_capture *capture, size_t channel, size_t first, size_t n, plb_error *err) {
+  *out = (plb_trace){.n = n, .rate_hz = plb_capture_rate_hz(capture), .step = plb_capture_step(capture, channel),
+                     .start = 1, .period_s = (double)NAN};
+  plb_text_say(out->role, sizeof out->role, "%s", plb_capture_role(capture, channel));
+  plb_text_say(out->unit, sizeof out->unit, "%s", plb_capture_unit(capture, channel));
+  out->ampere = worth(out->unit, "A");
+  out->volt = worth(out->unit, "V");
+  out->x = plb_calloc(n, sizeof *out->x);
+  if (!out->x)
+    return plb_fail(err, PLB_ENOMEM, "no memory for %zu samples; measure a part with --from and --to", n);
+  plb_capture_values(capture, channel, first, n, out->x);
+  size_t finite = 0;
+  for (size_t i = 0; i < n; i++)
+    finite += isfinite(out->x[i]) != 0;
+  out->missing = finite < n;
+  return finite > 0 && !capture->pairs ? find_edges(out, err) : PLB_OK;
+}
+
+void plb_trace_dispose(plb_trace *t) {
+  free(t->x);
+  free(t->edge);
+  *t = (plb_trace){0};
+}
