@@ -44,6 +44,9 @@ static plb_status say_what_is_missing(plb_reading_list *list, const plb_trace *t
     plb_text_say(text, sizeof text, "%s: no two states and no regular cycle; readings of time, shape and duty are left out", t->role);
   else if (!t->states)
     plb_text_say(text, sizeof text, "%s: no two states; levels, rise and fall, overshoot and settling are left out", t->role);
+  else if (t->bursts)
+    plb_text_say(text, sizeof text, "%s: bursts of short cycles between long ones (an oscillation?); times and duty are of all of them, dwell "
+                 "is left out; look at a part with --from and --to", t->role);
   else
     return PLB_OK;
   return plb_reading_note(list, text, err);

@@ -40,9 +40,10 @@ double plb_read_duty_high(const plb_trace *t, size_t edge) { return duty(t, edge
 
 double plb_read_duty_low(const plb_trace *t, size_t edge) { return duty(t, edge, -1); }
 
-/* A distributor turns once while each of N cylinders gets one spark: a cycle is 360/N degrees of it. */
+/* A distributor turns once while each of N cylinders gets one spark: a cycle is 360/N degrees of it. The oscillation of
+ * a coil must not count as sparks: a wrong angle is worse than none. */
 static double dwell(const plb_trace *t, double percent) {
-  return t->cylinders > 0 ? percent / 100 * 360 / t->cylinders : (double)NAN;
+  return t->cylinders > 0 && !t->bursts ? percent / 100 * 360 / t->cylinders : (double)NAN;
 }
 
 double plb_read_dwell_high(const plb_trace *t, size_t edge) { return dwell(t, plb_read_duty_high(t, edge)); }

@@ -19,6 +19,7 @@ typedef struct plb_trace {
   size_t n;
   double rate_hz;
   double step;         /**< one code [unit]; 0: unknown */
+  double flicker;      /**< a swing no larger than this may be that of the last code */
   double ampere;       /**< amperes in one unit of the channel; 0: no current */
   double volt;         /**< the same for a voltage */
   bool missing;        /**< some samples are not finite */
@@ -28,6 +29,7 @@ typedef struct plb_trace {
   size_t edges;
   int start;           /**< direction of the edge that leaves the state the signal rests in: it begins a cycle */
   double period_s;     /**< mean; NaN: no two cycles */
+  bool bursts;         /**< most of the time is not in cycles like the others: an oscillation counts as cycles */
   int cylinders;       /**< 0: no dwell */
 } plb_trace;
 

@@ -4,6 +4,8 @@
 #include <math.h>
 #include <string.h>
 
+enum { REST = 8 /* samples between two transitions of a logic channel, on average */ };
+
 /* Levels between which all samples lie but for a share at either end. */
 static plb_status bound(const plb_trace *t, double share, double *low, double *high, plb_error *err) {
   double *copy = plb_calloc(t->n, sizeof *copy);
@@ -19,6 +21,12 @@ static plb_status bound(const plb_trace *t, double share, double *low, double *h
   return PLB_OK;
 }
 
+/* Bins no finer than two codes: with finer ones a level that dithers between two codes would be two states. */
+static size_t bins_for(const plb_trace *t, double range) {
+  const double bins = t->step > 0 ? range / (2 * t->step) : 100;
+  return bins < 4 ? 4 : bins > 100 ? 100 : (size_t)bins;
+}
+
 /* A spike of twenty times the swing leaves the states in neighbouring bins of the histogram. Look again without what
  * lies more than half the usual range beyond it. */
 static plb_status states_without_spikes(const plb_trace *t, plb_states *states, plb_error *err) {
@@ -32,7 +40,7 @@ static plb_status states_without_spikes(const plb_trace *t, plb_states *states, 
     return plb_fail(err, PLB_ENOMEM, "no memory for %zu samples; measure a part with --from and --to", t->n);
   for (size_t i = 0; i < t->n; i++)
     copy[i] = t->x[i] >= low - margin && t->x[i] <= high + margin ? t->x[i] : (double)NAN;
-  status = plb_state_levels(copy, t->n, 0, states, err);
+  status = plb_state_levels(copy, t->n, bins_for(t, 2 * (high - low)), states, err);
   free(copy);
   return status;
 }
@@ -64,7 +72,7 @@ static double mean_period_s(const plb_trace *t) {
 
 /* Noise also crosses the middle now and then, and a decaying oscillation in bursts; a signal without states has a period
  * only when most cycles are alike and the others do not make up most of the time. */
-static plb_status is_regular(const plb_trace *t, bool *out, plb_error *err) {
+static plb_status is_regular(const plb_trace *t, bool *out, bool *bursts, plb_error *err) {
   *out = false;
   if (t->edges < 7)
     return PLB_OK;
@@ -75,7 +83,8 @@ static plb_status is_regular(const plb_trace *t, bool *out, plb_error *err) {
   for (size_t e = plb_trace_next_cycle(t, 0); e < t->edges; e = plb_trace_next_cycle(t, e + 1))
     period[n++] = plb_read_period(t, e);
   const double median = plb_median(period, n);
-  *out = n >= 3 && plb_mad(period, n, median) < 0.15 * median && mean_period_s(t) < 1.5 * median;
+  *bursts = mean_period_s(t) > 2 * median;
+  *out = n >= 3 && !*bursts && plb_mad(period, n, median) < 0.15 * median;
   free(period);
   return PLB_OK;
 }
@@ -86,12 +95,27 @@ static void drop_edges(plb_trace *t) {
   t->edges = 0;
 }
 
-/* A transition goes at least from 25 to 75 % of the way. */
+/* Where a transition lies wholly between two samples, nothing tells when it was; its middle is at most half an interval
+ * off. A straight line to the top of a flyback would place it near its foot. */
+static void centre_jumps(plb_trace *t) {
+  const double low = plb_reference_level(t->low, t->high, 10), high = plb_reference_level(t->low, t->high, 90);
+  for (size_t e = 0; e < t->edges; e++) {
+    const size_t k = (size_t)t->edge[e].at;
+    if (k + 1 < t->n && fmin(t->x[k], t->x[k + 1]) < low && fmax(t->x[k], t->x[k + 1]) > high)
+      t->edge[e].at = (double)k + 0.5;
+  }
+}
+
+/* A transition goes at least from 25 to 75 % of the way. A swing of one or two codes is that of a logic channel (0 and 1)
+ * when it rests for a while in each, else the last code's flicker. */
 static plb_status cross(plb_trace *t, plb_error *err) {
-  if (!(t->high - t->low > 2 * t->step)) /* one code back and forth is no transition */
+  if (!(t->high > t->low))
     return PLB_OK;
   const plb_status status = plb_crossings(t->x, t->n, plb_reference_level(t->low, t->high, 25),
                                           plb_reference_level(t->low, t->high, 75), &t->edge, &t->edges, err);
+  if (!(t->high - t->low > t->flicker) && t->edges > t->n / REST)
+    drop_edges(t);
+  centre_jumps(t);
   t->start = start_of(t);
   return status;
 }
@@ -108,7 +132,7 @@ static plb_status cross_without_states(plb_trace *t, plb_error *err) {
     if (status == PLB_OK)
       status = cross(t, err);
     if (status == PLB_OK)
-      status = is_regular(t, &regular, err);
+      status = is_regular(t, &regular, &t->bursts, err);
   }
   if (!regular)
     drop_edges(t);
@@ -144,7 +168,7 @@ static plb_status find_edges(plb_trace *t, plb_error *err) {
     return status;
   t->low = states.low;
   t->high = states.high;
-  t->states = states.two && states.high - states.low > 2 * t->step;
+  t->states = states.two;
   if (t->states) {
     status = sharpen(t, &t->low, err);
     if (status == PLB_OK)
@@ -152,8 +176,10 @@ static plb_status find_edges(plb_trace *t, plb_error *err) {
   }
   if (status == PLB_OK)
     status = t->states ? cross(t, err) : cross_without_states(t, err);
+  t->states = t->states && t->edges > 0;
   t->period_s = mean_period_s(t);
-  return status;
+  bool regular = false;
+  return status == PLB_OK ? is_regular(t, &regular, &t->bursts, err) : status;
 }
 
 static double worth(const char *unit, const char *in) {
@@ -176,6 +202,11 @@ plb_status plb_trace_load(plb_trace *out, const plb_capture *capture, size_t cha
   for (size_t i = 0; i < n; i++)
     finite += isfinite(out->x[i]) != 0;
   out->missing = finite < n;
+  out->flicker = 2 * out->step;
+  double low, high;
+  plb_extremes(out->x, n, &low, &high);
+  if (!(high - low > out->step)) /* two values only: how fine the recorder's codes are does not show */
+    out->step = 0;
   return finite > 0 && !capture->pairs ? find_edges(out, err) : PLB_OK;
 }
 

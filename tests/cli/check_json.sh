@@ -10,6 +10,8 @@ try "$plumb" compare "$demo/van-8.csv" --reference "$demo/known-good.xml" --json
 try "$plumb" compare "$demo/van-7.csv" --reference "$demo/known-good.xml" --json --condition state=cranking >"$work/unjudged.json"
 try "$plumb" compare "$demo/van-7.csv" --json >"$work/no-reference.json"
 try "$plumb" inspect "$demo/van-7.csv" --json >"$work/capture.json"
+try "$plumb" measure "$demo/van-7.csv" --json >"$work/readings.json"
+/usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/readings-1.json" "$work/readings.json"
 /usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/verdict-1.json" \
   "$work/agrees.json" "$work/departs.json" "$work/unjudged.json" "$work/no-reference.json"
 /usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/capture-1.json" "$work/capture.json"
