@@ -13,7 +13,8 @@ static const cli_option opt_from = {"from", 0, "TIME", false,
 static const cli_option opt_to = {"to", 0, "TIME", false, "Only up to this time."};
 static const cli_option opt_cylinders = {
     "cylinders", 0, "N", false,
-    "Tell dwell too, in degrees of a distributor that serves N cylinders (2 to 16)."};
+    "Tell dwell too, in degrees of a distributor that serves N cylinders (2 to 16). A voltage with oscillations is then "
+    "taken as the primary voltage of a coil: only its charging pulses count."};
 static const cli_option opt_coil_per_plug = {
     "coil-per-plug", 0, NULL, false,
     "The engine has one coil for each plug and no distributor: dwell in degrees is refused."};

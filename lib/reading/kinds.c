@@ -74,8 +74,8 @@ const plb_reading_kind plb_reading_kinds[] = {
     /* relation */
     {"duty-high", "%", NULL, plb_read_duty_high, NULL, sample_of_period, 0},
     {"duty-low", "%", NULL, plb_read_duty_low, NULL, sample_of_period, 0},
-    {"dwell-high", "deg", NULL, plb_read_dwell_high, NULL, sample_of_turn, STATES},
-    {"dwell-low", "deg", NULL, plb_read_dwell_low, NULL, sample_of_turn, STATES},
+    {"dwell-high", "deg", NULL, plb_read_dwell_high, NULL, sample_of_turn, 0},
+    {"dwell-low", "deg", NULL, plb_read_dwell_low, NULL, sample_of_turn, 0},
     /* amount */
     {"charge", "C", plb_read_charge, NULL, NULL, code_over_time, 0},
 };

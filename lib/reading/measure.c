@@ -40,6 +40,9 @@ static plb_status say_what_is_missing(plb_reading_list *list, const plb_trace *t
   if (thinned)
     plb_text_say(text, sizeof text, "%s: the file holds lowest and highest of many samples; mean, RMS, times and duty cannot be read from it",
                  t->role);
+  else if (t->coil && t->edges > 0)
+    plb_text_say(text, sizeof text, "%s: taken as the primary voltage of a coil; low pulses shorter than a fifth of the longest are its "
+                 "oscillation and not counted; shape and state levels are left out", t->role);
   else if (t->edges == 0)
     plb_text_say(text, sizeof text, "%s: no two states and no regular cycle; readings of time, shape and duty are left out", t->role);
   else if (!t->states)
@@ -74,6 +77,11 @@ static plb_status read_pairs(plb_reading_list *list, const plb_trace *t, size_t 
   return status;
 }
 
+/* Who states the cylinders measures an ignition; a voltage without plain pulses is then the coil's. */
+static bool wants_coil(const plb_trace *t) {
+  return t->cylinders > 0 && t->volt > 0 && (t->bursts || (t->edges == 0 && t->high > t->low));
+}
+
 static plb_status read_all(plb_reading_list *list, const plb_capture *capture, const plb_measure_options *o, size_t first, size_t last,
                            plb_error *err) {
   const size_t channels = plb_capture_channels(capture);
@@ -84,6 +92,8 @@ static plb_status read_all(plb_reading_list *list, const plb_capture *capture, c
   for (size_t c = 0; c < channels && status == PLB_OK; c++) {
     status = plb_trace_load(&t[c], capture, c, first, last - first, err);
     t[c].cylinders = o->cylinders;
+    if (status == PLB_OK && !capture->pairs && wants_coil(&t[c]))
+      status = plb_trace_as_coil(&t[c], err);
     if (status == PLB_OK)
       status = read_channel(list, &t[c], capture->pairs, err);
   }

@@ -30,6 +30,7 @@ typedef struct plb_trace {
   int start;           /**< direction of the edge that leaves the state the signal rests in: it begins a cycle */
   double period_s;     /**< mean; NaN: no two cycles */
   bool bursts;         /**< most of the time is not in cycles like the others: an oscillation counts as cycles */
+  bool coil;           /**< the edges are those of a coil's charging pulses */
   int cylinders;       /**< 0: no dwell */
 } plb_trace;
 
@@ -69,6 +70,11 @@ PLB_CHECKED plb_status plb_trace_load(plb_trace *out, const plb_capture *capture
 void plb_trace_dispose(plb_trace *trace);
 /** The first edge at or after `from` that begins a cycle which ends in the trace; trace->edges when there is none. */
 size_t plb_trace_next_cycle(const plb_trace *trace, size_t from);
+
+/** Mean length of the cycles, NaN when there is none. */
+double plb_trace_period_s(const plb_trace *trace);
+/** Take a voltage as that of an ignition coil's primary: only its charging pulses make edges. */
+PLB_CHECKED plb_status plb_trace_as_coil(plb_trace *trace, plb_error *err);
 
 /* level.c */
 double plb_read_mean(const plb_stretch *s);

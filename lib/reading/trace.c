@@ -62,7 +62,7 @@ size_t plb_trace_next_cycle(const plb_trace *t, size_t from) {
   return from + 2 < t->edges ? from : t->edges;
 }
 
-static double mean_period_s(const plb_trace *t) {
+double plb_trace_period_s(const plb_trace *t) {
   const size_t first = plb_trace_next_cycle(t, 0);
   if (first >= t->edges)
     return (double)NAN;
@@ -83,7 +83,7 @@ static plb_status is_regular(const plb_trace *t, bool *out, bool *bursts, plb_er
   for (size_t e = plb_trace_next_cycle(t, 0); e < t->edges; e = plb_trace_next_cycle(t, e + 1))
     period[n++] = plb_read_period(t, e);
   const double median = plb_median(period, n);
-  *bursts = mean_period_s(t) > 2 * median;
+  *bursts = plb_trace_period_s(t) > 2 * median;
   *out = n >= 3 && !*bursts && plb_mad(period, n, median) < 0.15 * median;
   free(period);
   return PLB_OK;
@@ -177,7 +177,7 @@ static plb_status find_edges(plb_trace *t, plb_error *err) {
   if (status == PLB_OK)
     status = t->states ? cross(t, err) : cross_without_states(t, err);
   t->states = t->states && t->edges > 0;
-  t->period_s = mean_period_s(t);
+  t->period_s = plb_trace_period_s(t);
   bool regular = false;
   return status == PLB_OK ? is_regular(t, &regular, &t->bursts, err) : status;
 }

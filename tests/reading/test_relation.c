@@ -1,4 +1,5 @@
 /* Dwell, delay and phase, the part that is looked at, and what is refused. */
+#include "model/model.h"
 #include "tests/reading/reading_test.h"
 
 enum { N = 20000, PERIOD = 1000 };
@@ -29,15 +30,77 @@ static void test_relation__dwell(void **state) {
   free(x);
 }
 
+/* A primary voltage: 14 V, low for dwell_s (the last quarter of it half way up, where the driver limits the current), flyback of 300 V, burn line of 35 V, oscillation of 40 kHz that dies away. */
+static double primary(double t_s, double dwell_s) {
+  if (t_s < dwell_s)
+    return t_s < 0.75 * dwell_s ? 0.8 : 9.5;
+  const double off_s = t_s - dwell_s, after_s = off_s - 1.5e-3;
+  if (after_s > 0)
+    return 14 + 25 * cos(2 * pi * 40e3 * after_s) * exp(-after_s / 0.3e-3);
+  return 35 + 265 * cos(2 * pi * 60e3 * off_s) * exp(-off_s / 20e-6);
+}
+
 /* The oscillation after a spark must not be counted as sparks. */
-static void test_relation__no_dwell_from_an_oscillation(void **state) {
+static void test_relation__dwell_of_a_coil_with_its_oscillation(void **state) {
+  (void)state;
+  enum { M = 120000 };
+  static const double rate = 400e3, period_s = 33.3e-3;
+  double *x = room_for(M);
+  static const double dwell_s[] = {2e-3, 6e-3, 20e-3};
+  for (size_t k = 0; k < 3; k++) {
+    for (size_t i = 0; i < M; i++)
+      x[i] = primary(fmod((double)i / rate + 0.5 * period_s, period_s), dwell_s[k]);
+    plb_measure_options o = PLB_MEASURE_OPTIONS_INIT;
+    o.cylinders = 4;
+    plb_readings *r = must_measure(capture_of(x, M, rate, "V"), &o);
+    const double one_sample_deg = 90 / (rate * period_s);
+    const plb_reading *dwell = row_of(r, "a", "dwell-low", PLB_SCOPE_CYCLE);
+    assert_non_null(dwell);
+    assert_near(dwell->value, 90 * dwell_s[k] / period_s, one_sample_deg, "dwell");
+    assert_near(dwell->highest - dwell->lowest, 0, 2 * one_sample_deg, "every cycle alike");
+    assert_near(value_of(r, "period"), period_s, 1 / rate, "period");
+    assert_int_equal(r->notes, 1);
+    plb_readings_free(r);
+  }
+  free(x);
+}
+
+/* The family of the model library (MODELLED) charges for 2.9 ms, 2 % from vehicle to vehicle, whatever the ring. */
+static void test_relation__dwell_of_modelled_coils(void **state) {
+  (void)state;
+  for (uint64_t seed = 1; seed <= 8; seed++) {
+    plb_model_request request = PLB_MODEL_REQUEST_INIT;
+    request.seed = seed;
+    plb_capture *capture = NULL;
+    plb_error err = PLB_ERROR_INIT;
+    if (plb_model_draw(&capture, plb_model_find("coil-primary-voltage"), &request, NULL, &err) != PLB_OK)
+      fail_msg("%s", err.message);
+    const double rate = plb_capture_rate_hz(capture);
+    plb_measure_options o = PLB_MEASURE_OPTIONS_INIT;
+    o.cylinders = 4;
+    plb_readings *r = must_measure(capture, &o);
+    const plb_reading *on = row_of(r, "primary", "pulse-low", PLB_SCOPE_CYCLE);
+    const plb_reading *period = row_of(r, "primary", "period", PLB_SCOPE_CYCLE);
+    const plb_reading *dwell = row_of(r, "primary", "dwell-low", PLB_SCOPE_CYCLE);
+    assert_non_null(on);
+    assert_non_null(period);
+    assert_non_null(dwell);
+    assert_near(on->value, 2.9e-3, 0.08 * 2.9e-3, "charging time");
+    assert_near(on->highest - on->lowest, 0, 3 / rate, "alike in every cycle");
+    assert_near(dwell->value, 90 * on->value / period->value, 0.05, "dwell");
+    plb_readings_free(r);
+  }
+}
+
+/* A current with an oscillation is not taken apart: no dwell rather than a wrong one. */
+static void test_relation__no_dwell_from_bursts(void **state) {
   (void)state;
   double *x = room_for(N);
   for (size_t i = 0; i < N; i++)
     x[i] = i % 4000 < 600 ? i / 10 % 2 ? 12 : 0 : i % 4000 < 2000 ? 12 : 0;
   plb_measure_options o = PLB_MEASURE_OPTIONS_INIT;
   o.cylinders = 4;
-  plb_readings *r = must_measure(capture_of(x, N, rate_hz, "V"), &o);
+  plb_readings *r = must_measure(capture_of(x, N, rate_hz, "A"), &o);
   assert_null(row_of(r, "a", "dwell-low", PLB_SCOPE_CAPTURE));
   assert_int_equal(r->notes, 1);
   plb_readings_free(r);
@@ -142,7 +205,9 @@ static void test_relation__part_of_the_capture(void **state) {
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_relation__dwell),
-      cmocka_unit_test(test_relation__no_dwell_from_an_oscillation),
+      cmocka_unit_test(test_relation__dwell_of_a_coil_with_its_oscillation),
+      cmocka_unit_test(test_relation__dwell_of_modelled_coils),
+      cmocka_unit_test(test_relation__no_dwell_from_bursts),
       cmocka_unit_test(test_relation__what_makes_no_sense_is_refused),
       cmocka_unit_test(test_relation__delay_and_phase),
       cmocka_unit_test(test_relation__delay_of_a_single_event),
