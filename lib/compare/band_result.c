@@ -88,6 +88,9 @@ static plb_reading_result *add_reading(plb_verdict *v, const char *channel, cons
 static void judge_reading(plb_reading_result *r, const plb_judge *judge, const plb_outcome *o, plb_distance_kind kind, size_t index,
                           double middle) {
   const size_t term = plb_term_find(&judge->terms, kind, index);
+  if (term == SIZE_MAX && (r->value < r->low || r->value > r->high)) {
+    r->status = PLB_UNJUDGED; /* a condition: outside what the good captures show, and not called good or bad */
+  }
   if (term != SIZE_MAX) {
     r->score = plb_term_score(judge, o, term);
     r->status = isnan(r->score) ? PLB_UNJUDGED : plb_word_for_score(&judge->reference->calibration, r->score);

@@ -104,10 +104,13 @@ static double robust_swing(const plb_tracks *t, size_t c) {
   return n > 0 ? high - low : 0.0;
 }
 
-static plb_status say_no_signal(plb_verdict *v, const plb_judge *j, const plb_compare_options *o, plb_error *err) {
-  const char *role = j->reference->channel[j->reference->choice.channel].role;
+static plb_status say_no_signal(plb_verdict *v, const plb_judge *j, size_t channel, const plb_compare_options *o, plb_error *err) {
+  const char *role = j->reference->channel[channel].role;
+  const bool only = j->plan.channels == 1;
+  char text[PLB_TEXT_SIZE];
+  plb_text_say(text, sizeof text, only ? "no signal, prove the connection" : "no signal on %s, prove the connection", role);
   if (!o->connected) {
-    return block(v, PLB_REASON_MEASURING, "no-signal", role, "no signal, prove the connection",
+    return block(v, PLB_REASON_MEASURING, "no-signal", role, text,
                  "check lead, probe, ground clip and connector with a known signal; if a signal must be there, say so with --connected", err);
   }
   plb_finding *f = plb_finding_add(v);
@@ -168,11 +171,12 @@ static void permitted_rate(const plb_reference *r, double *low, double *high) {
   }
 }
 
+/* A rate is believed only from cycles that could be laid over: a wrong channel has no speed. */
 static plb_status check_speed(plb_verdict *v, const plb_judge *j, const plb_frame *frame, plb_error *err) {
   const plb_reference *r = j->reference;
   double low, high;
   permitted_rate(r, &low, &high);
-  if (r->choice.spec.kind == PLB_CYCLE_ONCE || !isfinite(frame->rate_hz) || (frame->rate_hz >= low && frame->rate_hz <= high)) {
+  if (r->choice.spec.kind == PLB_CYCLE_ONCE || frame->mapped == 0 || !isfinite(frame->rate_hz) || (frame->rate_hz >= low && frame->rate_hz <= high)) {
     return PLB_OK;
   }
   char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE];
@@ -204,7 +208,12 @@ static plb_status check_hard(plb_verdict *v, const plb_judge *j, const plb_track
   if (frame->mapped == 0 || once) {
     const double swing = robust_swing(t, c);
     if ((!frame->structure || once) && swing < silent_share * j->fit->channel[c].peak_to_peak) {
-      return say_no_signal(v, j, opt, err);
+      return say_no_signal(v, j, c, opt, err);
+    }
+  }
+  for (size_t k = 0; k < j->plan.channels; k++) { /* the other channels of the frame */
+    if (k != c && robust_swing(t, k) < silent_share * j->fit->channel[k].peak_to_peak && !opt->connected) {
+      return say_no_signal(v, j, k, opt, err);
     }
   }
   if (once) {
@@ -214,26 +223,57 @@ static plb_status check_hard(plb_verdict *v, const plb_judge *j, const plb_track
   if (status != PLB_OK || is_blocked(v)) {
     return status;
   }
-  if (frame->structure && frame->found < 2) {
+  double low, high;
+  permitted_rate(j->reference, &low, &high);
+  const double length_s = (double)t->samples / t->rate_hz;
+  const bool ample = frame->found == 0 && length_s * low >= 3.0; /* long enough for the known-good, and nothing of it is there */
+  const double longest_s = j->reference->choice.rate_low_hz > 0.0 ? 1.0 / j->reference->choice.rate_low_hz : 0.0;
+  const bool no_room = length_s < 2.5 * longest_s; /* two whole cycles, wherever they begin */
+  if (!ample && frame->found < 2 && (frame->structure || no_room)) {
     return say_short(v, j, frame, err);
   }
   return PLB_OK;
 }
 
+/*
+ * Steep edges and noise look otherwise when sampled more thinly than the good captures were, so what is seen then is no evidence; teeth
+ * that are not there are. Thin: under 0.7 of the samples a cycle that the good captures have at least.
+ */
+static plb_status check_density(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o, plb_error *err) {
+  const plb_reference *r = j->reference;
+  const double needed = r->connection.rate_needed_hz, rate = plb_outcome_frame(o)->rate_hz;
+  size_t finite = 0;
+  const size_t c = r->choice.channel;
+  for (size_t i = 0; i < t->samples; i++) {
+    finite += isfinite(t->x[c][i]) != 0;
+  }
+  const double seen = t->rate_hz * (double)finite / (double)t->samples;
+  const double slower = isfinite(rate) && r->choice.rate_high_hz > 0.0 ? fmin(rate / r->choice.rate_high_hz, 1.0) : 1.0;
+  if (o->structural || !(needed > 0.0) || seen >= 0.7 * needed * slower) {
+    return PLB_OK;
+  }
+  char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE];
+  plb_text_say(text, sizeof text, "recorded too thinly: %.4g kHz, the good captures have %.4g kHz", seen / 1000.0, needed / 1000.0);
+  plb_text_say(action, sizeof action, "sample at %.4g kHz or more and repeat", needed / 1000.0);
+  return block(v, PLB_REASON_RECORDING, "sparse", r->channel[c].role, text, action, err);
+}
+
 static plb_status name_mistake(plb_verdict *v, const plb_judge *j, const plb_mistake *m, plb_error *err) {
+  const plb_reference_channel *ch = &j->reference->channel[m->channel];
   char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE];
   if (strcmp(m->code, "factor") == 0) {
     const bool large = m->factor > 1.0;
     const double times = large ? m->factor : 1.0 / m->factor;
-    plb_text_say(text, sizeof text, "probe factor: everything is %.0f times too %s, noise included; the shape matches known-good", times,
-                 large ? "large" : "small");
-    plb_text_say(action, sizeof action, "check the attenuator and the probe setting, or give the factor: --channel ROLE=COLUMN:UNIT:%.6g",
-                 1.0 / m->factor);
+    plb_text_say(text, sizeof text, "probe factor: %s is %.0f times too %s, noise included; the shape matches known-good",
+                 j->plan.channels == 1 ? "everything" : ch->role, times, large ? "large" : "small");
+    plb_text_say(action, sizeof action, "check the attenuator and the probe setting, or give the factor: --channel %s=COLUMN:%s:%.6g",
+                 ch->role, ch->unit, 1.0 / m->factor);
   } else {
-    plb_text_say(text, sizeof text, "lead inverted: turned over, the trace matches known-good (correlation %.2f)", m->correlation);
+    plb_text_say(text, sizeof text, "lead inverted: turned over, %s matches known-good (correlation %.2f)",
+                 j->plan.channels == 1 ? "the trace" : ch->role, m->correlation);
     plb_text_say(action, sizeof action, "swap the leads and repeat; if a proved ground shows it still, the wires are crossed");
   }
-  return block(v, PLB_REASON_MEASURING, m->code, j->reference->choice.spec.channel, text, action, err);
+  return block(v, PLB_REASON_MEASURING, m->code, ch->role, text, action, err);
 }
 
 static void align(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o) {
@@ -284,6 +324,19 @@ static plb_status explain(plb_verdict *v, const plb_judge *j, const plb_tracks *
   return status;
 }
 
+/* Beyond the good captures' own rate but within the slack: judged, and said. */
+static plb_status note_rate(plb_verdict *v, const plb_judge *j, const plb_frame *frame, plb_error *err) {
+  const plb_cycle_choice *c = &j->reference->choice;
+  if (c->spec.kind == PLB_CYCLE_ONCE || !isfinite(frame->rate_hz) || is_blocked(v) ||
+      (frame->rate_hz >= 0.98 * c->rate_low_hz && frame->rate_hz <= 1.02 * c->rate_high_hz)) {
+    return PLB_OK;
+  }
+  char text[PLB_TEXT_SIZE];
+  plb_text_say(text, sizeof text, "%.4g cycles/s here, %.4g to %.4g in the good captures: judged as if that made no difference",
+               frame->rate_hz, c->rate_low_hz, c->rate_high_hz);
+  return plb_condition_note(v, text) ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
+}
+
 static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_compare_options *opt, plb_error *err) {
   plb_outcome *o = NULL;
   plb_mistake mistake = {0};
@@ -305,7 +358,12 @@ static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tra
       status = name_mistake(v, j, &mistake, err);
     } else if (status == PLB_OK && unlaid) {
       status = say_no_cycles(v, j, plb_outcome_frame(o), err);
+    } else if (status == PLB_OK && v->word != PLB_AGREES && j->reference->choice.spec.kind != PLB_CYCLE_ONCE) {
+      status = check_density(v, j, t, o, err);
     }
+  }
+  if (status == PLB_OK) {
+    status = note_rate(v, j, plb_outcome_frame(o), err);
   }
   if (status == PLB_OK && o->profile != NULL) {
     status = explain(v, j, t, o, opt, err);

@@ -3,7 +3,7 @@
 #include <math.h>
 #include <string.h>
 
-static bool add_note(plb_verdict *v, const char *text) {
+bool plb_condition_note(plb_verdict *v, const char *text) {
   char(*list)[PLB_TEXT_SIZE] = plb_resize(v->condition_note, v->condition_notes + 1, sizeof *list);
   if (list == NULL) {
     return false;
@@ -59,7 +59,7 @@ plb_status plb_explain_conditions(plb_verdict *v, const plb_reference *reference
     say_condition(good, sizeof good, c->word, c->low, c->high, c->unit);
     if (s == NULL) {
       plb_text_say(text, sizeof text, "if %s is %s (not stated for this capture)", c->name, good);
-      memory = add_note(v, text);
+      memory = plb_condition_note(v, text);
     } else if (lies_outside(s, c)) {
       char code[PLB_NAME_SIZE], action[PLB_TEXT_SIZE];
       say_condition(seen, sizeof seen, s->word, s->low, s->high, s->unit);

@@ -40,6 +40,9 @@ PLB_CHECKED plb_status plb_explain_drawing(plb_verdict *v, const plb_judge *judg
 PLB_CHECKED plb_status plb_explain_conditions(plb_verdict *v, const plb_reference *reference, const plb_compare_options *options,
                                               plb_error *err);
 
+/** Append a note on the conditions; false when memory is short. */
+bool plb_condition_note(plb_verdict *v, const char *text);
+
 /** Append a finding; NULL when memory is short. */
 plb_finding *plb_finding_add(plb_verdict *v);
 

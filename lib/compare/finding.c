@@ -184,6 +184,24 @@ static void find_structural(search *s) {
   find_unmapped(s, score);
 }
 
+/* A single event that is elsewhere or of another shape has no gain to speak of: size is told only of a curve that is like the centre. */
+static bool is_unlike(const search *s, size_t c) {
+  if (s->judge->elastic == NULL) {
+    return false;
+  }
+  const float *curve = plb_profile_curve(s->o->profile, c), *centre = s->judge->fit->channel[c].centre;
+  double x = 0.0, y = 0.0, xx = 0.0, yy = 0.0, xy = 0.0;
+  const double n = (double)s->judge->fit->grid;
+  for (size_t g = 0; g < s->judge->fit->grid; g++) {
+    x += (double)curve[g];
+    y += (double)centre[g];
+    xx += (double)curve[g] * (double)curve[g];
+    yy += (double)centre[g] * (double)centre[g];
+    xy += (double)curve[g] * (double)centre[g];
+  }
+  return !(xy - x * y / n >= 0.95 * sqrt((xx - x * x / n) * (yy - y * y / n)));
+}
+
 /* What gain and offset do to the raw curve of the bands counts with them. */
 static double with_raw_bands(const search *s, size_t c, double score) {
   for (size_t b = 0; b < s->judge->plan.slices.bands; b++) {
@@ -199,7 +217,7 @@ static double with_raw_bands(const search *s, size_t c, double score) {
 static void find_gain(search *s, size_t c) {
   const plb_reference *ref = s->judge->reference;
   const double score = reading_score(s, PLB_D_GAIN, c), gain = s->o->gain[c].gain;
-  if (isnan(score) || word_of(s, score) == PLB_AGREES) {
+  if (isnan(score) || word_of(s, score) == PLB_AGREES || is_unlike(s, c)) {
     return;
   }
   const bool low = log(fmax(gain, 1e-9)) < s->judge->fit->channel[c].gain_mid;
@@ -219,7 +237,7 @@ static void find_offset(search *s, size_t c) {
   const plb_reference *ref = s->judge->reference;
   const plb_fit_channel *ch = &s->judge->fit->channel[c];
   const double score = reading_score(s, PLB_D_OFFSET, c), offset = s->o->gain[c].offset - ch->offset_mid * ch->peak_to_peak;
-  if (isnan(score) || word_of(s, score) == PLB_AGREES) {
+  if (isnan(score) || word_of(s, score) == PLB_AGREES || is_unlike(s, c)) {
     return;
   }
   plb_finding *f = add(s, PLB_FINDING_READING, ref->channel[c].role, "offset", offset < 0.0 ? "low" : "high");
@@ -361,6 +379,9 @@ static double find_noise(search *s, size_t c) {
 
 /* The whole channel is larger, smaller, higher or lower: what is left to tell of its bands is their shape. */
 static bool is_moved(const search *s, size_t c) {
+  if (is_unlike(s, c)) {
+    return false;
+  }
   return word_of(s, reading_score(s, PLB_D_GAIN, c)) != PLB_AGREES || word_of(s, reading_score(s, PLB_D_OFFSET, c)) != PLB_AGREES;
 }
 

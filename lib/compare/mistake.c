@@ -53,6 +53,7 @@ static plb_status try_factor(plb_mistake *out, const plb_judge *judge, const plb
   if (status == PLB_OK && explains(judge, undone)) {
     out->found = true;
     out->factor = factor;
+    out->channel = channel;
     out->correlation = plb_outcome_frame(undone)->correlation;
     out->undone = undone;
     undone = NULL;
@@ -86,8 +87,7 @@ plb_status plb_mistake_find(plb_mistake *out, const plb_judge *judge, const plb_
         }
       }
     }
-    const bool turned = seen->profile == NULL || seen->structural || seen->gain[c].gain < 0.0;
-    if (status == PLB_OK && !out->found && (turned || c == judge->reference->choice.channel)) {
+    if (status == PLB_OK && !out->found) {
       status = try_factor(out, judge, tracks, c, -1.0, "lead-inverted", err);
     }
   }

@@ -55,6 +55,21 @@ static plb_status check_request(const plb_good *good, size_t n, const plb_learn_
   return PLB_OK;
 }
 
+/* The same recording twice is one piece of evidence, and would promise more than there is. */
+static plb_status check_twice(const plb_good *good, size_t n, plb_error *err) {
+  for (size_t i = 1; i < n; i++) {
+    const char *hash = plb_capture_sha256(good[i].capture);
+    for (size_t k = 0; k < i && hash[0] != '\0'; k++) {
+      if (strcmp(hash, plb_capture_sha256(good[k].capture)) == 0) {
+        const plb_status status =
+            plb_fail(err, PLB_EDATA, "the same recording as %s; name each good capture once", plb_capture_path(good[k].capture));
+        return plb_fail_path(err, status, plb_capture_path(good[i].capture));
+      }
+    }
+  }
+  return PLB_OK;
+}
+
 /* Every capture has the first one's channels, with the same units. */
 static plb_status check_channels(const plb_good *good, size_t n, plb_error *err) {
   const plb_capture *first = good[0].capture;
@@ -334,6 +349,14 @@ static plb_status keep_conditions(plb_reference *r, const plb_learn_options *o, 
   return PLB_OK;
 }
 
+/* The sample rate that later captures need: the lowest of the good ones. */
+static void need_rate(plb_reference *r, const plb_good *good, size_t n) {
+  r->connection.rate_needed_hz = plb_capture_rate_hz(good[0].capture);
+  for (size_t i = 1; i < n; i++) {
+    r->connection.rate_needed_hz = fmin(r->connection.rate_needed_hz, plb_capture_rate_hz(good[i].capture));
+  }
+}
+
 static plb_status name_reference(plb_reference *r, const plb_learn_options *o, plb_error *err) {
   const size_t type_size = strlen(o->type);
   const bool full = strncmp(o->name, o->type, type_size) == 0 && o->name[type_size] == '/';
@@ -346,7 +369,7 @@ static plb_status name_reference(plb_reference *r, const plb_learn_options *o, p
   plb_text_print(title, sizeof title, "%s, known-good", name);
   r->title = plb_strdup(o->title != NULL ? o->title : title);
   r->date = plb_strdup(o->date);
-  r->method = plb_strdup("learned from good captures; every score by leaving the capture and its group out");
+  r->method = plb_strdup("learned from good captures; every score by leaving the capture, its group where three or more are stated, or its fold out");
   r->provenance = o->provenance;
   r->connection.connected = true;
   return r->title != NULL && r->method != NULL && (o->date == NULL || r->date != NULL) ? PLB_OK
@@ -508,6 +531,9 @@ plb_status plb_learn(plb_reference **out, plb_learned **learned_out, const plb_g
   plb_buffer_init(&l.notes, 64 * 1024);
   plb_status status = check_request(good, count, &settled, err);
   if (status == PLB_OK) {
+    status = check_twice(good, count, err);
+  }
+  if (status == PLB_OK) {
     status = check_channels(good, count, err);
   }
   if (status != PLB_OK) {
@@ -524,6 +550,9 @@ plb_status plb_learn(plb_reference **out, plb_learned **learned_out, const plb_g
   status = name_reference(l.reference, &settled, err);
   if (status == PLB_OK) {
     status = choose_and_frame(&l, err);
+  }
+  if (status == PLB_OK) {
+    need_rate(l.reference, good, count);
   }
   if (status == PLB_OK) {
     status = plb_plan_init(&l.plan, l.reference, err);

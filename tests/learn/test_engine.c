@@ -350,6 +350,53 @@ static void test_engine__a_tooth_lost_in_three_revolutions_is_counted(void **sta
   }
 }
 
+/* Every fourth sample of a good capture: what looks like noise and lag is the recording's. */
+static void test_engine__thinly_recorded_is_no_fault(void **state) {
+  (void)state;
+  for (size_t i = 1; i < GOOD; i += 6) {
+    const size_t n = plb_capture_samples(good[i]) / 4;
+    double *x = plb_capture_copy_values(good[i], 0);
+    plb_capture *thin = plb_capture_new();
+    plb_error err = PLB_ERROR_INIT;
+    for (size_t k = 0; k < n; k++) {
+      x[k] = x[4 * k];
+    }
+    thin->rate_hz = plb_capture_rate_hz(good[i]) / 4.0;
+    assert_int_equal(plb_capture_add_real(thin, "crank", "V", x, n, &err), PLB_OK);
+    plb_verdict *v = engine_compare(thin, reference);
+    assert_true(v->word == PLB_AGREES || (v->word == PLB_UNJUDGED && has_reason(v, "sparse")));
+    assert_int_equal(v->findings, 0);
+    plb_verdict_free(v);
+    plb_capture_free(thin);
+    free(x);
+  }
+}
+
+/* Cylinder pressure where the crank should be: another circuit, not another speed. */
+static void test_engine__a_wrong_channel_has_no_speed(void **state) {
+  (void)state;
+  plb_capture *c = engine_read("setup-one/half-4.txt", "crank=3:V");
+  plb_verdict *v = engine_compare(c, reference);
+  assert_int_not_equal(v->word, PLB_AGREES);
+  assert_false(has_reason(v, "speed-outside"));
+  assert_null(strstr(v->sentence, "speed"));
+  plb_verdict_free(v);
+  plb_capture_free(c);
+}
+
+static void test_engine__one_recording_counts_once(void **state) {
+  (void)state;
+  plb_good list[4] = {{good[0], NULL, NULL}, {good[1], NULL, NULL}, {good[2], NULL, NULL}, {good[0], NULL, NULL}};
+  plb_learn_options options = PLB_LEARN_OPTIONS_INIT;
+  plb_reference *r = NULL;
+  plb_error err = PLB_ERROR_INIT;
+  options.type = "crank-inductive";
+  options.name = "bench/60-2";
+  assert_int_equal(plb_cycle_spec_parse("wheel:teeth=60,missing=2", &options.cycle, &err), PLB_OK);
+  assert_int_equal(plb_learn(&r, NULL, list, 4, &options, &err), PLB_EDATA);
+  assert_non_null(strstr(err.message, "the same recording"));
+}
+
 int main(void) {
   if (engine_folder()[0] == '\0') {
     printf("skipped: the real engine captures are not here (set PLUMBLINE_TEST_DATA)\n");
@@ -368,6 +415,9 @@ int main(void) {
       cmocka_unit_test(test_engine__ten_times_is_a_factor),
       cmocka_unit_test(test_engine__a_tenth_with_its_usual_noise_departs_low),
       cmocka_unit_test(test_engine__a_tooth_lost_in_three_revolutions_is_counted),
+      cmocka_unit_test(test_engine__thinly_recorded_is_no_fault),
+      cmocka_unit_test(test_engine__a_wrong_channel_has_no_speed),
+      cmocka_unit_test(test_engine__one_recording_counts_once),
   };
   return cmocka_run_group_tests(tests, set_up, tear_down);
 }
