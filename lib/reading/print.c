@@ -47,7 +47,7 @@ static void put_line(plb_buffer *b, const plb_reading *whole, const plb_reading 
     plb_text_print(count, sizeof count, "%zu", cycles->count);
   }
   char line[512];
-  plb_text_print(line, sizeof line, "  %-16s%11s %-9s %-6s%11s %11s %11s %8s", name, value, doubt,
+  plb_text_print(line, sizeof line, "  %-16s%11s %-11s %-6s%11s %11s %11s %8s", name, value, doubt,
                  strcmp(unit, "1") == 0 ? "" : unit, median, low, high, count);
   size_t length = strlen(line);
   while (length > 0 && line[length - 1] == ' ')
@@ -69,7 +69,7 @@ plb_status plb_readings_text(char **out, const plb_readings *readings, const plb
     const plb_reading *r = &readings->reading[i];
     if (!channel || strcmp(channel, r->channel) != 0) {
       channel = r->channel;
-      plb_buffer_printf(&b, "\n%s\n  %-16s%11s %-9s %-6s%11s %11s %11s %8s\n", channel, "reading", "value", "", "unit", "median",
+      plb_buffer_printf(&b, "\n%s\n  %-16s%11s %-11s %-6s%11s %11s %11s %8s\n", channel, "reading", "value", "", "unit", "median",
                         "lowest", "highest", "count");
     }
     const plb_reading *next = i + 1 < readings->count && goes_with(r, r + 1) ? r + 1 : NULL;

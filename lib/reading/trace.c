@@ -27,8 +27,11 @@ static size_t bins_for(const plb_trace *t, double range) {
   return bins < 4 ? 4 : bins > 100 ? 100 : (size_t)bins;
 }
 
-/* A spike of twenty times the swing leaves the states in neighbouring bins of the histogram. Look again without what
- * lies more than half the usual range beyond it. */
+/* A state of so few samples may be a row of spikes. */
+static bool is_rare(const plb_states *s) { return fmin(s->low_share, s->high_share) < 0.01; }
+
+/* Spikes far beyond the swing leave both states in one bin or in neighbouring ones. Look again without what lies more
+ * than half the usual range beyond it; what is found then counts when it is no rarity. */
 static plb_status states_without_spikes(const plb_trace *t, plb_states *states, plb_error *err) {
   double low = 0, high = 0;
   plb_status status = bound(t, 0.02, &low, &high, err);
@@ -40,8 +43,11 @@ static plb_status states_without_spikes(const plb_trace *t, plb_states *states, 
     return plb_fail(err, PLB_ENOMEM, "no memory for %zu samples; measure a part with --from and --to", t->n);
   for (size_t i = 0; i < t->n; i++)
     copy[i] = t->x[i] >= low - margin && t->x[i] <= high + margin ? t->x[i] : (double)NAN;
-  status = plb_state_levels(copy, t->n, bins_for(t, 2 * (high - low)), states, err);
+  plb_states nearer;
+  status = plb_state_levels(copy, t->n, bins_for(t, 2 * (high - low)), &nearer, err);
   free(copy);
+  if (status == PLB_OK && nearer.two && !is_rare(&nearer))
+    *states = nearer;
   return status;
 }
 
@@ -162,7 +168,7 @@ static plb_status sharpen(const plb_trace *t, double *level, plb_error *err) {
 static plb_status find_edges(plb_trace *t, plb_error *err) {
   plb_states states;
   plb_status status = plb_state_levels(t->x, t->n, 0, &states, err);
-  if (status == PLB_OK && !states.two)
+  if (status == PLB_OK && (!states.two || is_rare(&states)))
     status = states_without_spikes(t, &states, err);
   if (status != PLB_OK)
     return status;

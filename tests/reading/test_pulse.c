@@ -82,6 +82,7 @@ static void test_pulse__jitter_is_the_spread_of_the_period(void **state) {
   const plb_reading *period = row_of(r, "a", "period", PLB_SCOPE_CYCLE);
   assert_near(period->lowest, 990 / rate_hz, 1e-12, "shortest");
   assert_near(period->highest, 1010 / rate_hz, 1e-12, "longest");
+  assert_near(value_of(r, "frequency"), 1 / value_of(r, "period"), 1e-9, "frequency of the mean period");
   plb_readings_free(r);
   free(x);
 }
@@ -117,6 +118,38 @@ static void test_pulse__one_code_back_and_forth_is_no_state(void **state) {
   free(x);
 }
 
+/* Spikes a hundred times as high as the swing would put both states into one bin of the histogram. */
+static void test_pulse__far_spikes_hide_no_state(void **state) {
+  (void)state;
+  double *x = room_for(N);
+  plb_random random;
+  plb_random_seed(&random, 3);
+  for (size_t i = 0; i < N; i++)
+    x[i] = (i % 1000 < 300 ? 5 : 0) + 0.02 * plb_random_normal(&random) + (i % 1000 == 300 ? 500 : 0);
+  plb_readings *r = must_measure(capture_of(x, N, rate_hz, "V"), NULL);
+  assert_near(value_of(r, "low-level"), 0, 0.05, "low level");
+  assert_near(value_of(r, "high-level"), 5, 0.05, "high level");
+  assert_near(value_of(r, "pulse-high"), 301 / rate_hz, 1 / rate_hz, "pulse with its spike");
+  assert_near(value_of(r, "period"), 1000 / rate_hz, 1e-7, "period");
+  plb_readings_free(r);
+  free(x);
+}
+
+/* Short pulses that rest at no height have no high state, but a period and a width. */
+static void test_pulse__short_pulses_without_a_state(void **state) {
+  (void)state;
+  double *x = room_for(N);
+  for (size_t i = 0; i < N; i++) /* a ramp of 200 samples up to 1 A in every 10,000, as of an injector's current */
+    x[i] = i % 10000 < 200 ? (double)(i % 10000) / 200 : 0;
+  plb_readings *r = must_measure(capture_of(x, N, rate_hz, "A"), NULL);
+  assert_near(value_of(r, "period"), 0.1, 1e-9, "period");
+  assert_near(value_of(r, "pulse-high"), 100 / rate_hz, 12 / rate_hz, "width at half of the height");
+  assert_null(row_of(r, "a", "high-level", PLB_SCOPE_CAPTURE));
+  assert_int_equal(r->notes, 1);
+  plb_readings_free(r);
+  free(x);
+}
+
 /* An edge list or logic input: two values, and nothing says how fine the recorder is. */
 static void test_pulse__logic_channel(void **state) {
   (void)state;
@@ -137,6 +170,8 @@ int main(void) {
       cmocka_unit_test(test_pulse__jitter_is_the_spread_of_the_period),
       cmocka_unit_test(test_pulse__noise_has_no_period),
       cmocka_unit_test(test_pulse__one_code_back_and_forth_is_no_state),
+      cmocka_unit_test(test_pulse__far_spikes_hide_no_state),
+      cmocka_unit_test(test_pulse__short_pulses_without_a_state),
       cmocka_unit_test(test_pulse__logic_channel),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
