@@ -11,15 +11,15 @@
 static const cli_option opt_from = {"from", 0, "TIME", false,
                                     "Only from this time on, as the file tells the time: 40ms, 1.5s."};
 static const cli_option opt_to = {"to", 0, "TIME", false, "Only up to this time."};
-static const cli_option opt_cylinders = {
-    "cylinders", 0, "N", false,
-    "Tell dwell too, in degrees of a distributor that serves N cylinders (2 to 16). A voltage with oscillations is then "
-    "taken as the primary voltage of a coil: only its charging pulses count."};
+static const cli_option opt_cylinders = {"cylinders", 0, "N", false,
+                                         "Tell dwell too, in degrees of a distributor that serves N cylinders (2 to "
+                                         "16). A voltage with oscillations is then "
+                                         "taken as the primary voltage of a coil: only its charging pulses count."};
 static const cli_option opt_coil_per_plug = {
     "coil-per-plug", 0, NULL, false,
     "The engine has one coil for each plug and no distributor: dwell in degrees is refused."};
 static const cli_option opt_json = {"json", 0, NULL, false, "Print one line of JSON for each capture (readings/1)."};
-static const cli_option *const options[] = {&cli_opt_channel, &cli_opt_rate, &opt_from, &opt_to, &opt_cylinders,
+static const cli_option *const options[] = {&cli_opt_channel,   &cli_opt_rate,       &opt_from, &opt_to, &opt_cylinders,
                                             &opt_coil_per_plug, &cli_opt_files_from, &opt_json, NULL};
 
 static int take_time(const cli_arguments *arguments, const cli_option *option, bool *given, double *out_s) {
@@ -43,7 +43,8 @@ static int take_options(const cli_arguments *arguments, plb_measure_options *out
   return status;
 }
 
-static plb_status measure(const cli_inputs *inputs, size_t index, const plb_measure_options *how, bool json, char **text, plb_error *err) {
+static plb_status measure(const cli_inputs *inputs, size_t index, const plb_measure_options *how, bool json,
+                          char **text, plb_error *err) {
   plb_capture *capture = NULL;
   plb_readings *readings = NULL;
   plb_status status = cli_inputs_read(inputs, index, &capture, err);

@@ -9,11 +9,14 @@ static plb_status check_options(const plb_measure_options *o, plb_error *err) {
   if (o->from_given && o->to_given && !(o->from_s < o->to_s))
     return plb_fail(err, PLB_EUSAGE, "the start lies not before the end; give --from an earlier time than --to");
   if (o->cylinders != 0 && o->coil_per_plug)
-    return plb_fail(err, PLB_EUSAGE, "dwell in degrees of a distributor means nothing with one coil per plug; leave --cylinders out and "
-                                     "read pulse-low or pulse-high in milliseconds");
+    return plb_fail(err, PLB_EUSAGE,
+                    "dwell in degrees of a distributor means nothing with one coil per plug; leave --cylinders out and "
+                    "read pulse-low or pulse-high in milliseconds");
   if (o->cylinders != 0 && (o->cylinders < 2 || o->cylinders > 16))
-    return plb_fail(err, PLB_EUSAGE, "%d cylinders; a distributor serves 2 to 16, and with one coil per plug there is no "
-                                     "dwell in degrees", o->cylinders);
+    return plb_fail(err, PLB_EUSAGE,
+                    "%d cylinders; a distributor serves 2 to 16, and with one coil per plug there is no "
+                    "dwell in degrees",
+                    o->cylinders);
   return PLB_OK;
 }
 
@@ -24,13 +27,15 @@ static size_t sample_at(const plb_capture *capture, double time_s) {
   return !(at > 0) ? 0 : at < (double)n ? (size_t)at : n;
 }
 
-static plb_status choose_part(const plb_capture *capture, const plb_measure_options *o, size_t *first, size_t *last, plb_error *err) {
+static plb_status choose_part(const plb_capture *capture, const plb_measure_options *o, size_t *first, size_t *last,
+                              plb_error *err) {
   if (!(plb_capture_rate_hz(capture) > 0))
     return plb_fail(err, PLB_EDATA, "the sample rate is not known; give it with --rate");
   *first = o->from_given ? sample_at(capture, o->from_s) : 0;
   *last = o->to_given ? sample_at(capture, o->to_s) : plb_capture_samples(capture);
   if (*last < *first + 2)
-    return plb_fail(err, PLB_EDATA, "fewer than two samples in this part; the capture goes from %g s to %g s", plb_capture_start_s(capture),
+    return plb_fail(err, PLB_EDATA, "fewer than two samples in this part; the capture goes from %g s to %g s",
+                    plb_capture_start_s(capture),
                     plb_capture_start_s(capture) + (double)plb_capture_samples(capture) / plb_capture_rate_hz(capture));
   return PLB_OK;
 }
@@ -38,18 +43,27 @@ static plb_status choose_part(const plb_capture *capture, const plb_measure_opti
 static plb_status say_what_is_missing(plb_reading_list *list, const plb_trace *t, bool thinned, plb_error *err) {
   char text[PLB_TEXT_SIZE];
   if (thinned)
-    plb_text_say(text, sizeof text, "%s: the file holds lowest and highest of many samples; mean, RMS, times and duty cannot be read from it",
-                 t->role);
+    plb_text_say(
+        text, sizeof text,
+        "%s: the file holds lowest and highest of many samples; mean, RMS, times and duty cannot be read from it",
+        t->role);
   else if (t->coil && t->edges > 0)
-    plb_text_say(text, sizeof text, "%s: taken as the primary voltage of a coil; low pulses shorter than a fifth of the longest are its "
-                 "oscillation and not counted; shape and state levels are left out", t->role);
+    plb_text_say(text, sizeof text,
+                 "%s: taken as the primary voltage of a coil; low pulses shorter than a fifth of the longest are its "
+                 "oscillation and not counted; shape and state levels are left out",
+                 t->role);
   else if (t->edges == 0)
-    plb_text_say(text, sizeof text, "%s: no two states and no regular cycle; readings of time, shape and duty are left out", t->role);
+    plb_text_say(text, sizeof text,
+                 "%s: no two states and no regular cycle; readings of time, shape and duty are left out", t->role);
   else if (!t->states)
-    plb_text_say(text, sizeof text, "%s: no two states; levels, rise and fall, overshoot and settling are left out", t->role);
+    plb_text_say(text, sizeof text, "%s: no two states; levels, rise and fall, overshoot and settling are left out",
+                 t->role);
   else if (t->bursts)
-    plb_text_say(text, sizeof text, "%s: bursts of short cycles between long ones (an oscillation?); times and duty are of all of them, dwell "
-                 "is left out; look at a part with --from and --to", t->role);
+    plb_text_say(
+        text, sizeof text,
+        "%s: bursts of short cycles between long ones (an oscillation?); times and duty are of all of them, dwell "
+        "is left out; look at a part with --from and --to",
+        t->role);
   else
     return PLB_OK;
   return plb_reading_note(list, text, err);
@@ -82,8 +96,8 @@ static bool wants_coil(const plb_trace *t) {
   return t->cylinders > 0 && t->volt > 0 && (t->bursts || (t->edges == 0 && t->high > t->low));
 }
 
-static plb_status read_all(plb_reading_list *list, const plb_capture *capture, const plb_measure_options *o, size_t first, size_t last,
-                           plb_error *err) {
+static plb_status read_all(plb_reading_list *list, const plb_capture *capture, const plb_measure_options *o,
+                           size_t first, size_t last, plb_error *err) {
   const size_t channels = plb_capture_channels(capture);
   plb_trace *t = plb_calloc(channels, sizeof *t);
   if (!t)
@@ -105,7 +119,8 @@ static plb_status read_all(plb_reading_list *list, const plb_capture *capture, c
   return status;
 }
 
-plb_status plb_measure(plb_readings **out, const plb_capture *capture, const plb_measure_options *options, plb_error *err) {
+plb_status plb_measure(plb_readings **out, const plb_capture *capture, const plb_measure_options *options,
+                       plb_error *err) {
   const plb_measure_options usual = PLB_MEASURE_OPTIONS_INIT, *o = options ? options : &usual;
   size_t first = 0, last = 0;
   *out = NULL;

@@ -4,7 +4,8 @@
 #include <math.h>
 #include <string.h>
 
-static void name_pair(plb_reading *r, const plb_trace *base, const plb_trace *trace, const char *name, const char *unit) {
+static void name_pair(plb_reading *r, const plb_trace *base, const plb_trace *trace, const char *name,
+                      const char *unit) {
   *r = (plb_reading){.uncertainty = (double)NAN};
   plb_text_say(r->channel, sizeof r->channel, "%s", trace->role);
   plb_text_say(r->against, sizeof r->against, "%s", base->role);
@@ -88,7 +89,8 @@ plb_status plb_reading_delay(plb_reading_list *list, const plb_trace *base, cons
 }
 
 /* The product has the cycles of the voltage, or of the current where the voltage has none. */
-plb_status plb_reading_energy(plb_reading_list *list, const plb_trace *volts, const plb_trace *amperes, plb_error *err) {
+plb_status plb_reading_energy(plb_reading_list *list, const plb_trace *volts, const plb_trace *amperes,
+                              plb_error *err) {
   const plb_trace *with_cycles = volts->edges > 0 ? volts : amperes;
   plb_trace product = *with_cycles; /* borrows the edges */
   product.x = plb_calloc(volts->n, sizeof *product.x);

@@ -34,7 +34,8 @@ static void put_line(plb_buffer *b, const plb_reading *whole, const plb_reading 
   const plb_reading *r = whole ? whole : cycles;
   const char *unit = r->unit;
   const double factor = plb_unit_scale_for_people(largest(r), r->unit, &unit);
-  char value[32] = "", doubt[32] = "", median[32] = "", low[32] = "", high[32] = "", count[32] = "", name[2 * PLB_NAME_SIZE];
+  char value[32] = "", doubt[32] = "", median[32] = "", low[32] = "", high[32] = "", count[32] = "",
+       name[2 * PLB_NAME_SIZE];
   plb_text_say(name, sizeof name, "%s%s%s", r->name, r->against[0] ? " to " : "", r->against);
   if (whole)
     put_scaled(value, sizeof value, whole->value, factor);
@@ -62,22 +63,23 @@ static bool goes_with(const plb_reading *a, const plb_reading *b) {
 plb_status plb_readings_text(char **out, const plb_readings *readings, const plb_capture *capture, plb_error *err) {
   plb_buffer b;
   plb_buffer_init(&b, PRINT_MOST);
-  plb_buffer_printf(&b, "%s: %zu samples from %.6g s to %.6g s\n", plb_capture_path(capture), readings->samples, readings->from_s,
-                    readings->from_s + (double)readings->samples / plb_capture_rate_hz(capture));
+  plb_buffer_printf(&b, "%s: %zu samples from %.6g s to %.6g s\n", plb_capture_path(capture), readings->samples,
+                    readings->from_s, readings->from_s + (double)readings->samples / plb_capture_rate_hz(capture));
   const char *channel = NULL;
   for (size_t i = 0; i < readings->count; i++) {
     const plb_reading *r = &readings->reading[i];
     if (!channel || strcmp(channel, r->channel) != 0) {
       channel = r->channel;
-      plb_buffer_printf(&b, "\n%s\n  %-16s%11s %-11s %-6s%11s %11s %11s %8s\n", channel, "reading", "value", "", "unit", "median",
-                        "lowest", "highest", "count");
+      plb_buffer_printf(&b, "\n%s\n  %-16s%11s %-11s %-6s%11s %11s %11s %8s\n", channel, "reading", "value", "", "unit",
+                        "median", "lowest", "highest", "count");
     }
     const plb_reading *next = i + 1 < readings->count && goes_with(r, r + 1) ? r + 1 : NULL;
     put_line(&b, r->scope == PLB_SCOPE_CAPTURE ? r : NULL, r->scope == PLB_SCOPE_CYCLE ? r : next);
     i += r->scope == PLB_SCOPE_CAPTURE && next != NULL;
   }
-  plb_buffer_puts(&b, "\nvalue: over all of it, of pulses and transitions the mean; +-: one sample interval or one code step;\n"
-                      "median, lowest, highest, count: cycle by cycle\n");
+  plb_buffer_puts(
+      &b, "\nvalue: over all of it, of pulses and transitions the mean; +-: one sample interval or one code step;\n"
+          "median, lowest, highest, count: cycle by cycle\n");
   for (size_t i = 0; i < readings->notes; i++)
     plb_buffer_printf(&b, "note: %s\n", readings->note[i]);
   return give(&b, out, err);

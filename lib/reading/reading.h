@@ -18,20 +18,20 @@ typedef struct plb_trace {
   double *x; /**< [n] owned */
   size_t n;
   double rate_hz;
-  double step;         /**< one code [unit]; 0: unknown */
-  double flicker;      /**< a swing no larger than this may be that of the last code */
-  double ampere;       /**< amperes in one unit of the channel; 0: no current */
-  double volt;         /**< the same for a voltage */
-  bool missing;        /**< some samples are not finite */
-  bool states;         /**< two states are there */
-  double low, high;    /**< state levels; without states the levels that bound 90 % of the samples */
-  plb_crossing *edge;  /**< [edges] mid-reference instants, rising and falling in turn; owned */
+  double step;        /**< one code [unit]; 0: unknown */
+  double flicker;     /**< a swing no larger than this may be that of the last code */
+  double ampere;      /**< amperes in one unit of the channel; 0: no current */
+  double volt;        /**< the same for a voltage */
+  bool missing;       /**< some samples are not finite */
+  bool states;        /**< two states are there */
+  double low, high;   /**< state levels; without states the levels that bound 90 % of the samples */
+  plb_crossing *edge; /**< [edges] mid-reference instants, rising and falling in turn; owned */
   size_t edges;
-  int start;           /**< direction of the edge that leaves the state the signal rests in: it begins a cycle */
-  double period_s;     /**< mean; NaN: no two cycles */
-  bool bursts;         /**< most of the time is not in cycles like the others: an oscillation counts as cycles */
-  bool coil;           /**< the edges are those of a coil's charging pulses */
-  int cylinders;       /**< 0: no dwell */
+  int start;       /**< direction of the edge that leaves the state the signal rests in: it begins a cycle */
+  double period_s; /**< mean; NaN: no two cycles */
+  bool bursts;     /**< most of the time is not in cycles like the others: an oscillation counts as cycles */
+  bool coil;       /**< the edges are those of a coil's charging pulses */
+  int cylinders;   /**< 0: no dwell */
 } plb_trace;
 
 /** A run of finite samples of one channel: the whole or one cycle. */
@@ -51,10 +51,10 @@ enum {
 /** A row of the table of readings: exactly one of the three functions is set. NaN means: not there. */
 typedef struct plb_reading_kind {
   const char *name;
-  const char *unit;                                      /**< UCUM; "": the channel's; "/s": the channel's per second */
-  double (*stretch)(const plb_stretch *stretch);         /**< from samples: for the capture and for each cycle */
-  double (*edge)(const plb_trace *trace, size_t edge);   /**< from one transition or the pulse or cycle it begins */
-  double (*whole)(const plb_trace *trace);               /**< for the capture alone */
+  const char *unit;                                    /**< UCUM; "": the channel's; "/s": the channel's per second */
+  double (*stretch)(const plb_stretch *stretch);       /**< from samples: for the capture and for each cycle */
+  double (*edge)(const plb_trace *trace, size_t edge); /**< from one transition or the pulse or cycle it begins */
+  double (*whole)(const plb_trace *trace);             /**< for the capture alone */
   double (*doubt)(const plb_trace *trace, double value, double length_s); /**< uncertainty; NULL: not known */
   unsigned flags;
 } plb_reading_kind;
@@ -66,7 +66,8 @@ extern const plb_reading_kind plb_power_kinds[];
 extern const size_t plb_power_kind_count;
 
 /** Samples [first, first + n) of a channel. */
-PLB_CHECKED plb_status plb_trace_load(plb_trace *out, const plb_capture *capture, size_t channel, size_t first, size_t n, plb_error *err);
+PLB_CHECKED plb_status plb_trace_load(plb_trace *out, const plb_capture *capture, size_t channel, size_t first,
+                                      size_t n, plb_error *err);
 void plb_trace_dispose(plb_trace *trace);
 /** The first edge at or after `from` that begins a cycle which ends in the trace; trace->edges when there is none. */
 size_t plb_trace_next_cycle(const plb_trace *trace, size_t from);
@@ -121,12 +122,16 @@ typedef struct plb_reading_list {
 PLB_CHECKED plb_status plb_reading_add(plb_reading_list *list, const plb_reading *reading, plb_error *err);
 PLB_CHECKED plb_status plb_reading_note(plb_reading_list *list, const char *text, plb_error *err);
 /** Append median, lowest and highest of `value`, which is reordered; nothing when count is 0. */
-PLB_CHECKED plb_status plb_reading_add_cycles(plb_reading_list *list, plb_reading *like, double *value, size_t count, plb_error *err);
+PLB_CHECKED plb_status plb_reading_add_cycles(plb_reading_list *list, plb_reading *like, double *value, size_t count,
+                                              plb_error *err);
 /** Everything that a row gives for one channel. */
-PLB_CHECKED plb_status plb_reading_row(plb_reading_list *list, const plb_trace *trace, const plb_reading_kind *kind, plb_error *err);
+PLB_CHECKED plb_status plb_reading_row(plb_reading_list *list, const plb_trace *trace, const plb_reading_kind *kind,
+                                       plb_error *err);
 /** Delay and phase of `trace` against `base`. */
-PLB_CHECKED plb_status plb_reading_delay(plb_reading_list *list, const plb_trace *base, const plb_trace *trace, plb_error *err);
+PLB_CHECKED plb_status plb_reading_delay(plb_reading_list *list, const plb_trace *base, const plb_trace *trace,
+                                         plb_error *err);
 /** Power and energy of a voltage and a current. */
-PLB_CHECKED plb_status plb_reading_energy(plb_reading_list *list, const plb_trace *volts, const plb_trace *amperes, plb_error *err);
+PLB_CHECKED plb_status plb_reading_energy(plb_reading_list *list, const plb_trace *volts, const plb_trace *amperes,
+                                          plb_error *err);
 
 #endif

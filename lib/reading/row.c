@@ -24,7 +24,8 @@ plb_status plb_reading_note(plb_reading_list *list, const char *text, plb_error 
   return PLB_OK;
 }
 
-plb_status plb_reading_add_cycles(plb_reading_list *list, plb_reading *like, double *value, size_t count, plb_error *err) {
+plb_status plb_reading_add_cycles(plb_reading_list *list, plb_reading *like, double *value, size_t count,
+                                  plb_error *err) {
   if (count == 0)
     return PLB_OK;
   like->scope = PLB_SCOPE_CYCLE;
@@ -60,7 +61,8 @@ static plb_stretch cut(const plb_trace *t, size_t first, size_t last, double *ro
 
 static size_t first_at_or_after(double at) { return (size_t)ceil(at); }
 
-static plb_status stretch_row(plb_reading_list *list, plb_reading *r, const plb_trace *t, const plb_reading_kind *kind, plb_error *err) {
+static plb_status stretch_row(plb_reading_list *list, plb_reading *r, const plb_trace *t, const plb_reading_kind *kind,
+                              plb_error *err) {
   plb_status status = PLB_OK;
   double *room = plb_calloc(t->missing ? t->n : 1, sizeof *room);
   double *value = plb_calloc(t->edges / 2 + 1, sizeof *value);
@@ -101,7 +103,8 @@ static double middle(const double *value, size_t count, bool harmonic) {
   return (double)count / sum;
 }
 
-static plb_status edge_row(plb_reading_list *list, plb_reading *r, const plb_trace *t, const plb_reading_kind *kind, plb_error *err) {
+static plb_status edge_row(plb_reading_list *list, plb_reading *r, const plb_trace *t, const plb_reading_kind *kind,
+                           plb_error *err) {
   if (t->edges == 0)
     return PLB_OK;
   double *value = plb_calloc(t->edges, sizeof *value);

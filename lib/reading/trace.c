@@ -193,9 +193,13 @@ static double worth(const char *unit, const char *in) {
   return plb_unit_convert(1, unit, in, &factor) ? factor : 0;
 }
 
-plb_status plb_trace_load(plb_trace *out, const plb_capture *capture, size_t channel, size_t first, size_t n, plb_error *err) {
-  *out = (plb_trace){.n = n, .rate_hz = plb_capture_rate_hz(capture), .step = plb_capture_step(capture, channel),
-                     .start = 1, .period_s = (double)NAN};
+plb_status plb_trace_load(plb_trace *out, const plb_capture *capture, size_t channel, size_t first, size_t n,
+                          plb_error *err) {
+  *out = (plb_trace){.n = n,
+                     .rate_hz = plb_capture_rate_hz(capture),
+                     .step = plb_capture_step(capture, channel),
+                     .start = 1,
+                     .period_s = (double)NAN};
   plb_text_say(out->role, sizeof out->role, "%s", plb_capture_role(capture, channel));
   plb_text_say(out->unit, sizeof out->unit, "%s", plb_capture_unit(capture, channel));
   out->ampere = worth(out->unit, "A");

@@ -12,9 +12,9 @@ static const double settled = 0.02;
 /* What lies around one transition. */
 typedef struct place {
   const double *x;
-  double up;                /* +1 rising, -1 falling */
-  size_t first, mid, last;  /* x[mid] is the last sample before the mid instant; the region is first..last, inclusive */
-  double from, to;          /* levels */
+  double up;               /* +1 rising, -1 falling */
+  size_t first, mid, last; /* x[mid] is the last sample before the mid instant; the region is first..last, inclusive */
+  double from, to;         /* levels */
   double at;
 } place;
 
@@ -71,9 +71,13 @@ double plb_read_rise_time(const plb_trace *t, size_t edge) { return transition_s
 
 double plb_read_fall_time(const plb_trace *t, size_t edge) { return transition_s(t, edge, -1); }
 
-double plb_read_rise_slew(const plb_trace *t, size_t edge) { return 0.8 * (t->high - t->low) / plb_read_rise_time(t, edge); }
+double plb_read_rise_slew(const plb_trace *t, size_t edge) {
+  return 0.8 * (t->high - t->low) / plb_read_rise_time(t, edge);
+}
 
-double plb_read_fall_slew(const plb_trace *t, size_t edge) { return 0.8 * (t->low - t->high) / plb_read_fall_time(t, edge); }
+double plb_read_fall_slew(const plb_trace *t, size_t edge) {
+  return 0.8 * (t->low - t->high) / plb_read_fall_time(t, edge);
+}
 
 double plb_read_overshoot(const plb_trace *t, size_t edge) {
   const place p = look(t, edge);

@@ -46,7 +46,8 @@ static inline plb_readings *must_measure(plb_capture *capture, const plb_measure
 /** The row of this channel, name and scope, NULL when it is not there. */
 static inline const plb_reading *row_of(const plb_readings *r, const char *channel, const char *name, plb_scope scope) {
   for (size_t i = 0; i < r->count; i++)
-    if (strcmp(r->reading[i].channel, channel) == 0 && strcmp(r->reading[i].name, name) == 0 && r->reading[i].scope == scope)
+    if (strcmp(r->reading[i].channel, channel) == 0 && strcmp(r->reading[i].name, name) == 0 &&
+        r->reading[i].scope == scope)
       return &r->reading[i];
   return NULL;
 }

@@ -21,8 +21,8 @@ static void test_level__standard_shapes(void **state) {
     const char *name;
     shape of;
     double rms, mean;
-  } shapes[] = {{"sine", sine, a / sqrt(2), 0},        {"triangle", triangle, a / sqrt(3), 0},
-                {"sawtooth", sawtooth, a / sqrt(3), 0}, {"square", square, a, 0},
+  } shapes[] = {{"sine", sine, a / sqrt(2), 0},          {"triangle", triangle, a / sqrt(3), 0},
+                {"sawtooth", sawtooth, a / sqrt(3), 0},  {"square", square, a, 0},
                 {"half wave", half_wave, a / 2, a / pi}, {"full wave", full_wave, a / sqrt(2), 2 * a / pi}};
   double *x = room_for(N);
   for (size_t k = 0; k < sizeof shapes / sizeof shapes[0]; k++) {
@@ -65,7 +65,8 @@ static void test_level__pulse_train(void **state) {
 /* NIST StRD NumAcc2 to 4: certified mean and standard deviation 0.1 (VERIFIED); the data are made by rule. */
 static void test_level__nist_numacc(void **state) {
   (void)state;
-  static const double cases[][3] = {{1.2, 1.1, 1.3}, {1000000.2, 1000000.1, 1000000.3}, {10000000.2, 10000000.1, 10000000.3}};
+  static const double cases[][3] = {
+      {1.2, 1.1, 1.3}, {1000000.2, 1000000.1, 1000000.3}, {10000000.2, 10000000.1, 10000000.3}};
   double x[1001];
   for (size_t c = 0; c < 3; c++) {
     x[0] = cases[c][0];

@@ -55,7 +55,8 @@ static void test_pulse__modelled_injector_family(void **state) {
     for (size_t i = 0; i < n; i++)
       x[i] = fmin(x[i], 16);
     plb_readings *without = must_measure(capture_of(x, n, rate, "V"), NULL);
-    const plb_reading *a = row_of(with, "a", "pulse-low", PLB_SCOPE_CYCLE), *b = row_of(without, "a", "pulse-low", PLB_SCOPE_CYCLE);
+    const plb_reading *a = row_of(with, "a", "pulse-low", PLB_SCOPE_CYCLE),
+                      *b = row_of(without, "a", "pulse-low", PLB_SCOPE_CYCLE);
     assert_non_null(a);
     assert_non_null(b);
     assert_true(value_of(with, "highest") > 45); /* there is a flyback */

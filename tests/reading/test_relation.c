@@ -150,7 +150,8 @@ static void test_relation__delay_and_phase(void **state) {
     plb_capture *capture = capture_of(a, N, rate_hz, "V");
     add_channel(capture, "b", "V", b);
     plb_readings *r = must_measure(capture, NULL);
-    const plb_reading *delay = row_of(r, "b", "delay", PLB_SCOPE_CAPTURE), *phase = row_of(r, "b", "phase", PLB_SCOPE_CYCLE);
+    const plb_reading *delay = row_of(r, "b", "delay", PLB_SCOPE_CAPTURE),
+                      *phase = row_of(r, "b", "phase", PLB_SCOPE_CYCLE);
     assert_non_null(delay);
     assert_non_null(phase);
     assert_string_equal(delay->against, "a");

@@ -114,8 +114,10 @@ static step read_step(const system_ *s, double dt_s, size_t before, size_t n) {
   double *y = room_for(n);
   simulate(s, dt_s, before, y, n);
   plb_readings *r = must_measure(capture_of(y, n, 1 / dt_s, "1"), NULL);
-  step out = {.rise_s = value_of(r, "rise-time"), .overshoot = value_of(r, "overshoot"),
-              .undershoot = value_of(r, "undershoot"), .peak = value_of(r, "highest")};
+  step out = {.rise_s = value_of(r, "rise-time"),
+              .overshoot = value_of(r, "overshoot"),
+              .undershoot = value_of(r, "undershoot"),
+              .peak = value_of(r, "highest")};
   size_t peak = before, mid = before;
   for (size_t i = before; i < n; i++)
     if (y[i] > y[peak])
@@ -133,7 +135,7 @@ static step read_step(const system_ *s, double dt_s, size_t before, size_t n) {
 /* Overshoot 100 exp(-pi z / sqrt(1 - z^2)) % (COMPUTED); the swing back is its square. */
 static void test_shape__second_order_overshoot(void **state) {
   (void)state;
-  static const double cases[][2] = {{0.2, 52.662}, {0.3, 37.233}, {0.4, 25.383}, {0.5, 16.303},
+  static const double cases[][2] = {{0.2, 52.662}, {0.3, 37.233}, {0.4, 25.383},  {0.5, 16.303},
                                     {0.6, 9.478},  {0.7, 4.599},  {0.7071, 4.321}};
   for (size_t c = 0; c < sizeof cases / sizeof cases[0]; c++) {
     const double z = cases[c][0];

@@ -29,13 +29,14 @@ typedef struct plb_reading {
 
 /** What to read. Start from PLB_MEASURE_OPTIONS_INIT. */
 typedef struct plb_measure_options {
-  unsigned version;     /**< 1 */
+  unsigned version; /**< 1 */
   bool from_given, to_given;
-  double from_s, to_s;  /**< only samples with from <= time < to, as the file tells the time */
-  int cylinders;        /**< dwell in degrees of a distributor that serves so many cylinders, 2..16; 0: no dwell */
-  bool coil_per_plug;   /**< no distributor: dwell in degrees is refused */
+  double from_s, to_s; /**< only samples with from <= time < to, as the file tells the time */
+  int cylinders;       /**< dwell in degrees of a distributor that serves so many cylinders, 2..16; 0: no dwell */
+  bool coil_per_plug;  /**< no distributor: dwell in degrees is refused */
 } plb_measure_options;
-#define PLB_MEASURE_OPTIONS_INIT {1, false, false, 0.0, 0.0, 0, false}
+#define PLB_MEASURE_OPTIONS_INIT                                                                                       \
+  { 1, false, false, 0.0, 0.0, 0, false }
 
 typedef struct plb_readings {
   plb_reading *reading; /**< [count] channel by channel; those between channels come last */
@@ -50,19 +51,19 @@ typedef struct plb_readings {
  * Read everything that the capture gives. A reading that it cannot give (no second state, no transition) is left out.
  * @return PLB_OK; PLB_EUSAGE (options that make no sense), PLB_EDATA (nothing between from and to, no rate), PLB_ENOMEM
  */
-PLB_API PLB_CHECKED plb_status plb_measure(plb_readings **out, const plb_capture *capture, const plb_measure_options *options,
-                                           plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_measure(plb_readings **out, const plb_capture *capture,
+                                           const plb_measure_options *options, plb_error *err);
 PLB_API void plb_readings_free(plb_readings *readings); /**< NULL is fine */
 
 /** "40ms", "1.5s" or a bare number of seconds. */
 PLB_API PLB_CHECKED plb_status plb_measure_time_parse(const char *text, double *out_s, plb_error *err);
 
 /** A table for people. @param text_out  malloc'ed */
-PLB_API PLB_CHECKED plb_status plb_readings_text(char **text_out, const plb_readings *readings, const plb_capture *capture,
-                                                 plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_readings_text(char **text_out, const plb_readings *readings,
+                                                 const plb_capture *capture, plb_error *err);
 /** One line of JSON, readings/1. @param text_out  malloc'ed */
-PLB_API PLB_CHECKED plb_status plb_readings_json(char **text_out, const plb_readings *readings, const plb_capture *capture,
-                                                 plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_readings_json(char **text_out, const plb_readings *readings,
+                                                 const plb_capture *capture, plb_error *err);
 
 PLB_END_DECLS
 #endif
