@@ -94,9 +94,26 @@ static void look_at_noise(plb_band_view *v, const plb_judge *judge, const plb_ou
   v->direction = "noisy";
 }
 
+/*
+ * A signal that swings to both sides of its rest is weak or strong where its swing is, whichever way the deviation points: a trough that is
+ * not deep enough is no "high". Two-sided: the mean of the centre lies near the middle of its extremes.
+ */
+static double swing_at(const plb_band_view *v, const plb_reference *ref) {
+  const size_t grid = ref->choice.grid;
+  double low = INFINITY, high = -INFINITY, mean = 0.0;
+  for (size_t g = 0; g < grid; g++) {
+    low = fmin(low, (double)v->centre[g]);
+    high = fmax(high, (double)v->centre[g]);
+    mean += (double)v->centre[g] / (double)grid;
+  }
+  const double middle = 0.5 * (low + high), swing = high - low, there = (double)v->centre[v->worst] - mean;
+  const bool two_sided = ref->choice.spec.kind == PLB_CYCLE_WHEEL && fabs(mean - middle) < 0.08 * swing;
+  return two_sided && fabs(there) > 0.25 * swing ? ((double)v->curve[v->worst] - mean) / there : (double)NAN;
+}
+
 void plb_band_look(plb_band_view *out, const plb_judge *judge, const plb_outcome *o, size_t slice, bool moved, float *curve) {
   const size_t from = judge->plan.slices.from[slice], to = judge->plan.slices.to[slice], grid = judge->fit->grid;
-  *out = (plb_band_view){.worst = from, .lag = NAN, .direction = "shape"};
+  *out = (plb_band_view){.worst = from, .lag = NAN, .swing = NAN, .direction = "shape"};
   pick_kind(out, judge, o, slice, moved);
   take_curve(out, judge, o, slice, curve);
   double most = -1.0, signed_sum = 0.0, sum = 0.0;
@@ -126,6 +143,11 @@ void plb_band_look(plb_band_view *out, const plb_judge *judge, const plb_outcome
   }
   if (!at_the_end && explained > 0.75 && fabs(out->lag) > 0.25) {
     out->direction = out->lag > 0.0 ? "late" : "early";
+    return;
+  }
+  out->swing = swing_at(out, judge->reference);
+  if (isfinite(out->swing)) {
+    out->direction = out->swing > 1.0 ? "high" : "low";
   } else if (fabs(signed_sum) > 0.3 * sum) {
     out->direction = signed_sum > 0.0 ? "high" : "low";
   } else {

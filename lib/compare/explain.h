@@ -14,6 +14,7 @@ typedef struct plb_band_view {
   size_t worst;               /**< grid cell of the largest deviation */
   double deviation;           /**< there, signed [unit] */
   double lag;                 /**< [cells], + late; NaN */
+  double swing;               /**< two-sided wheel signals: the swing there as a share of the centre's; NaN: does not apply */
   const char *direction;      /**< low high early late noisy shape */
 } plb_band_view;
 /**

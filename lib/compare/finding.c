@@ -406,6 +406,11 @@ static void say_band(search *s, plb_finding *f, const plb_band_view *view, const
     f->size = plb_degrees_at(ref, view->lag / (double)s->judge->fit->grid);
     plb_text_copy(f->unit, sizeof f->unit, "deg");
     plb_text_say(f->text, sizeof f->text, "%s by %.2g deg near %s%s, %s%s", f->direction, fabs(f->size), where, tooth, sections, often);
+  } else if (isfinite(view->swing)) {
+    f->size = view->swing;
+    plb_text_copy(f->unit, sizeof f->unit, "1");
+    plb_text_say(f->text, sizeof f->text, "the swing is %s, %.2f of known-good, near %s%s, %s%s", f->direction, fmax(view->swing, 0.0), where,
+                 tooth, sections, often);
   } else {
     plb_text_say(f->text, sizeof f->text, "%s by %s near %s%s, %s%s", f->direction, far, where, tooth, sections, often);
   }
