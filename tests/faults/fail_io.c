@@ -4,6 +4,7 @@
  *   FAIL_AT     n, from 1
  *   FAIL_ONWARD set: every later call fails as well
  *   FAIL_ERRNO  5 (input/output error) or 28 (disk full); default 28 for write, 5 for the others
+ *   FAIL_KILL   set: instead of failing, the whole process group is killed (SIGKILL) right before that call
  *   FAIL_COUNT  a file into which the number of calls is written at the end, so that the caller knows when to stop
  * Standard output and error are left alone: they are where the program says what went wrong.
  */
@@ -11,6 +12,7 @@
 #include <dlfcn.h>
 #include <errno.h>
 #include <fcntl.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -26,6 +28,8 @@ static int fails(const char *kind, int usual) {
   calls++;
   if (calls != atol(at) && !(calls > atol(at) && getenv("FAIL_ONWARD")))
     return 0;
+  if (getenv("FAIL_KILL"))
+    kill(0, SIGKILL);
   errno = number ? atoi(number) : usual;
   return 1;
 }

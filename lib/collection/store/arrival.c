@@ -320,8 +320,31 @@ static void drop_doubles(arrival *a) {
   free(slot);
 }
 
+static plb_status hand_over_kind(arrival *a, git_object_t kind, plb_pack_writer *pack) {
+  plb_status status = PLB_OK;
+  for (size_t i = 0; i < a->count && status == PLB_OK; i++) {
+    git_odb_object *object = NULL;
+    git_oid id;
+    if (a->fresh_type[i] != kind)
+      continue;
+    if (git_odb_read(&object, a->odb, &a->fresh[i]) < 0)
+      status = plb_fail(a->err, PLB_EDATA, "an object cannot be read again; %s", refused);
+    else if (pack)
+      status = plb_pack_add(pack, kind, git_odb_object_data(object), git_odb_object_size(object), &id, a->err);
+    else
+      status = plb_store_put(a->ours, kind, git_odb_object_data(object), git_odb_object_size(object), &id, a->err);
+    git_odb_object_free(object);
+  }
+  return status;
+}
+
+/*
+ * Commits go last, parents first: a commit that is there has everything it names. A fetch that is killed here and tried again asks the
+ * other side for nothing when it finds the newest commit in our store, so a commit without its folders would be refused for ever.
+ */
 static plb_status hand_over(arrival *a) {
   enum { FEW = 200 };
+  static const git_object_t order[] = {GIT_OBJECT_BLOB, GIT_OBJECT_TREE, GIT_OBJECT_COMMIT};
   plb_pack_writer *pack = NULL;
   drop_doubles(a);
   plb_status status = plb_store_lock(a->ours, a->err);
@@ -329,17 +352,8 @@ static plb_status hand_over(arrival *a) {
     status = plb_store_mark(a->ours, true, a->err);
   if (status == PLB_OK && a->count > FEW)
     status = plb_pack_begin(&pack, a->ours, a->count, a->err);
-  for (size_t i = 0; i < a->count && status == PLB_OK; i++) {
-    git_odb_object *object = NULL;
-    git_oid id;
-    if (git_odb_read(&object, a->odb, &a->fresh[i]) < 0)
-      status = plb_fail(a->err, PLB_EDATA, "an object cannot be read again; %s", refused);
-    else if (pack)
-      status = plb_pack_add(pack, a->fresh_type[i], git_odb_object_data(object), git_odb_object_size(object), &id, a->err);
-    else
-      status = plb_store_put(a->ours, a->fresh_type[i], git_odb_object_data(object), git_odb_object_size(object), &id, a->err);
-    git_odb_object_free(object);
-  }
+  for (size_t k = 0; k < sizeof order / sizeof order[0] && status == PLB_OK; k++)
+    status = hand_over_kind(a, order[k], pack);
   if (status == PLB_OK && pack)
     status = plb_pack_finish(pack, a->err);
   plb_pack_free(pack);

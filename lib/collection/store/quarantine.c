@@ -49,13 +49,20 @@ typedef struct report {
   char message[512];
 } report;
 
-static void child(const char *folder, const char *quarantine, const char *url, int answer) {
+/* The child dies with its parent, also when that was killed before the child could ask for it. */
+static void follow_parent(pid_t parent) {
+#ifdef __linux__
+  prctl(PR_SET_PDEATHSIG, SIGKILL);
+#endif
+  if (getppid() != parent)
+    _exit(1);
+}
+
+static void child(const char *folder, const char *quarantine, const char *url, pid_t parent, int answer) {
   plb_error err = PLB_ERROR_INIT;
   report r = {PLB_OK, {{0}}, ""};
+  follow_parent(parent);
   set_limits();
-#ifdef __linux__
-  prctl(PR_SET_PDEATHSIG, SIGKILL); /* nobody waits for the answer any more */
-#endif
   r.status = plb_arrival(folder, quarantine, url, &r.incoming, &err);
   if (r.status != PLB_OK)
     plb_error_format(&err, r.message, sizeof r.message);
@@ -93,10 +100,10 @@ plb_status plb_quarantine(plb_store *s, const char *url, git_oid *incoming, plb_
     return plb_fail(err, PLB_ECREATE, "the collection cannot be written: %s; nothing was changed", strerror(errno));
   if (pipe(ends) != 0)
     return plb_fail(err, PLB_EIO, "no pipe: %s", strerror(errno));
-  const pid_t pid = fork();
+  const pid_t parent = getpid(), pid = fork();
   if (pid == 0) {
     close(ends[0]);
-    child(s->folder, quarantine, url, ends[1]);
+    child(s->folder, quarantine, url, parent, ends[1]);
   }
   close(ends[1]);
   report r = {PLB_OK, {{0}}, ""};
