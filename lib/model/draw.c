@@ -109,12 +109,13 @@ static double draw_rate(plb_draw *draw, double asked_hz) {
   return asked_hz > 0.0 ? asked_hz : drawn;
 }
 
-static void begin(plb_draw *draw, const plb_model_family *family, const plb_model_request *request) {
+static void begin(plb_draw *draw, const plb_model_family *family, const plb_model_request *request,
+                  uint64_t recording) {
   *draw = (plb_draw){.family = family, .severity = request->severity, .state = request->state};
   draw->fault = request->fault ? plb_model_fault_find(family, request->fault) : NULL;
   plb_random_seed(&draw->part, request->seed * 3);
-  plb_random_seed(&draw->event, request->seed * 3 + 1);
-  plb_random_seed(&draw->meter, request->seed * 3 + 2);
+  plb_random_seed(&draw->event, recording * 3 + 1);
+  plb_random_seed(&draw->meter, recording * 3 + 2);
   draw->rate_hz = draw_rate(draw, request->rate_hz);
   draw->n = (size_t)(draw->rate_hz * (request->duration_s > 0.0 ? request->duration_s : family->duration_s));
   draw->supply_v = NAN;
@@ -134,12 +135,17 @@ static void add_notes(plb_capture *capture, const plb_draw *draw, const plb_mode
 
 plb_status plb_model_draw(plb_capture **out, const plb_model_family *family, const plb_model_request *request,
                           plb_model_conditions *conditions_out, plb_error *err) {
+  return plb_model_draw_again(out, family, request, request->seed, conditions_out, err);
+}
+
+plb_status plb_model_draw_again(plb_capture **out, const plb_model_family *family, const plb_model_request *request,
+                                uint64_t recording, plb_model_conditions *conditions_out, plb_error *err) {
   *out = NULL;
   plb_status status = check_request(family, request, err);
   if (status)
     return status;
   plb_draw draw;
-  begin(&draw, family, request);
+  begin(&draw, family, request, recording);
   plb_capture *capture = plb_capture_new();
   for (size_t c = 0; c < family->channels; c++)
     draw.x[c] = plb_calloc(draw.n, sizeof(double));

@@ -163,6 +163,11 @@ PLB_CHECKED plb_status plb_model_draw(plb_capture **out, const plb_model_family 
                                       const plb_model_request *request, plb_model_conditions *conditions_out,
                                       plb_error *err);
 
+/** Another recording of the vehicle that request->seed names: same parts, other instrument, chance events and noise. */
+PLB_CHECKED plb_status plb_model_draw_again(plb_capture **out, const plb_model_family *family,
+                                            const plb_model_request *request, uint64_t recording,
+                                            plb_model_conditions *conditions_out, plb_error *err);
+
 /** Named traces on which a naive comparison goes wrong, and what is right. */
 typedef struct plb_model_case {
   const char *name; /**< slug */
