@@ -52,6 +52,7 @@ static void dispose_exemplars(plb_reference *r) {
     free(r->exemplar[i].spread);
     free(r->exemplar[i].reading);
     free(r->exemplar[i].band_score);
+    free(r->exemplar[i].level);
   }
   free(r->exemplar);
 }
@@ -147,6 +148,24 @@ const char *plb_rule_name(plb_rule rule) {
 const char *plb_band_domain_name(plb_band_domain domain) {
   static const char *const names[] = {"cycle", "frequency", "order"};
   return (size_t)domain < sizeof names / sizeof names[0] ? names[domain] : "unknown";
+}
+
+const char *plb_combine_name(plb_combine combine) {
+  static const char *const names[] = {"", "difference", "sum"};
+  return (size_t)combine < sizeof names / sizeof names[0] ? names[combine] : "unknown";
+}
+
+const char *plb_limit_statistic_name(plb_limit_statistic statistic) {
+  static const char *const names[] = {"value", "lowest", "highest", "each"};
+  return (size_t)statistic < sizeof names / sizeof names[0] ? names[statistic] : "unknown";
+}
+
+size_t plb_reference_levels(const plb_reference *r) {
+  size_t levels = 0;
+  for (size_t i = 0; i < r->bands; i++)
+    if (r->band[i].domain != PLB_BAND_CYCLE)
+      levels += r->band[i].channel[0] ? 1 : r->channels;
+  return levels;
 }
 
 static double power_of_ten(int exponent) {

@@ -25,6 +25,8 @@ typedef struct plb_band {
   plb_band_domain domain;
   double from, to;             /**< phase, Hz or order */
   double tolerance;            /**< factor on the learned limits, default 1 */
+  bool residual;               /**< frequency and order: of what is left after the capture's own median cycle, not of the signal */
+  double level, spread;        /**< frequency and order: mean over the good captures [dB re one unit RMS] and standard deviation [dB] */
   plb_string good;             /**< what good looks like here */
   plb_pointer *pointer;
   size_t pointers;
@@ -60,6 +62,10 @@ typedef struct plb_condition {
   bool stated;               /**< by the user; false: seen in the exemplars */
 } plb_condition;
 
+typedef enum plb_combine { PLB_COMBINE_NONE, PLB_COMBINE_DIFFERENCE, PLB_COMBINE_SUM } plb_combine;
+/** Which of the values behind a reading a limit holds for. */
+typedef enum plb_limit_statistic { PLB_LIMIT_VALUE, PLB_LIMIT_LOWEST, PLB_LIMIT_HIGHEST, PLB_LIMIT_EACH } plb_limit_statistic;
+
 /** One learned or stated number with its spread: how R is judged (SCORING section 4). */
 typedef struct plb_reading_limit {
   char name[PLB_NAME_SIZE];    /**< "log gain", "offset", "irregularity", "speed" ... */
@@ -67,6 +73,12 @@ typedef struct plb_reading_limit {
   char unit[PLB_UNIT_SIZE];
   double low, high;            /**< permitted; NaN: open */
   plb_string source;           /**< "exemplars", or a standard */
+  /* only in references set by a standard: what the reading is taken from, and how well it can be read */
+  char against[PLB_NAME_SIZE]; /**< the other channel of `combine`; empty: none */
+  plb_combine combine;         /**< read `channel` minus, or plus, `against` */
+  bool of_supply;              /**< low and high are shares of the supply [%] */
+  plb_limit_statistic statistic;
+  double uncertainty;          /**< granted beyond the reading's own, in the limit's unit: probe and instrument; 0: none */
 } plb_reading_limit;
 
 /** One good capture as the reference keeps it. */
@@ -81,6 +93,8 @@ typedef struct plb_exemplar {
   /** [channels][grid]; on exact multiples of 10^-decimals of the channel; both NULL: no profile */
   float *median, *spread;
   double *reading;             /**< [readings of the reference], NaN: none; NULL: none at all */
+  double *level;               /**< [plb_reference_levels()] dB in each frequency band of each of its channels, NaN: none; NULL: none at all */
+  double supply_v, load;       /**< at which it was taken; 0: not known */
   double *band_score;          /**< [bands of the reference] held-out score per band, NaN: none; NULL: not kept */
 } plb_exemplar;
 
@@ -145,6 +159,10 @@ void plb_round_decimals(float *x, size_t n, int decimals);
 int plb_decimals_for(double peak_to_peak);
 
 const char *plb_rule_name(plb_rule rule); /**< "absolute", "speed-curve" ... */
+const char *plb_combine_name(plb_combine combine);                 /**< "", "difference", "sum" */
+const char *plb_limit_statistic_name(plb_limit_statistic statistic); /**< "value", "lowest", "highest", "each" */
+/** Levels that an exemplar keeps: one for each band of frequency or order and channel that it holds for, bands outermost. */
+size_t plb_reference_levels(const plb_reference *reference);
 const char *plb_band_domain_name(plb_band_domain domain); /**< "cycle", "frequency", "order" */
 
 /** Different groups (vehicles, sessions) among the exemplars; 0: none stated. */

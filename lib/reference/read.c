@@ -421,6 +421,13 @@ static plb_status read_band(reader *rd, const plb_node *node, plb_band *out) {
   out->from = plb_node_number(node, "from");
   out->to = plb_node_number(node, "to");
   out->tolerance = plb_node_number(node, "tolerance");
+  out->residual = plb_node_word(node, "of") == 1;
+  out->level = plb_node_number(node, "level");
+  out->spread = plb_node_number(node, "spread");
+  if (out->domain == PLB_BAND_FREQUENCY && plb_node_word(node, "unit") == 1)
+    out->domain = PLB_BAND_ORDER;
+  if (out->domain == PLB_BAND_CYCLE && (plb_node_value(node, "unit") || plb_node_value(node, "of")))
+    return fail_at(rd, node, "a section of the cycle has no unit and no level; correct its domain");
   if (!(out->from >= 0.0 && out->from < out->to))
     return fail_at(rd, node, "from must be 0 or more and below to; correct it");
   if (out->domain == PLB_BAND_CYCLE && out->to > 1.0)
@@ -450,6 +457,22 @@ static plb_status read_bands(reader *rd, const plb_node *root) {
   return PLB_OK;
 }
 
+/* What a limit of a standard is taken from. */
+static plb_status read_limit_source(reader *rd, const plb_node *node, plb_reading_limit *out) {
+  const int combine = plb_node_word(node, "combine"), statistic = plb_node_word(node, "statistic");
+  const double uncertainty = plb_node_number(node, "uncertainty");
+  plb_node_copy(node, "against", out->against, sizeof out->against);
+  out->combine = combine < 0 ? PLB_COMBINE_NONE : (plb_combine)(combine + 1);
+  out->of_supply = plb_node_value(node, "share-of") != NULL;
+  out->statistic = statistic < 0 ? PLB_LIMIT_VALUE : (plb_limit_statistic)statistic;
+  out->uncertainty = isnan(uncertainty) ? 0.0 : uncertainty;
+  if (out->uncertainty < 0.0)
+    return fail_at(rd, node, "the uncertainty is below 0; correct it");
+  if ((out->against[0] != '\0') != (out->combine != PLB_COMBINE_NONE))
+    return fail_at(rd, node, "against and combine go together; give both or neither");
+  return check_role(rd, node, "against");
+}
+
 static plb_status read_readings(reader *rd, const plb_node *root) {
   const plb_node *list = plb_node_child(root, "readings");
   plb_reference *r = rd->r;
@@ -466,7 +489,9 @@ static plb_status read_readings(reader *rd, const plb_node *root) {
     plb_node_copy(c, "unit", out->unit, sizeof out->unit);
     out->low = plb_node_number(c, "low");
     out->high = plb_node_number(c, "high");
-    const plb_status status = check_role(rd, c, "channel");
+    plb_status status = check_role(rd, c, "channel");
+    if (status == PLB_OK)
+      status = read_limit_source(rd, c, out);
     if (status != PLB_OK)
       return status;
     if (out->low > out->high)
@@ -535,11 +560,16 @@ static plb_status read_exemplar(reader *rd, const plb_node *node, plb_exemplar *
   out->cycles = (unsigned)plb_node_integer(node, "cycles", 0);
   out->unmapped = (unsigned)plb_node_integer(node, "unmapped", 0);
   out->damaged = (unsigned)plb_node_integer(node, "damaged", 0);
+  const double supply_v = plb_node_number(node, "supply-v"), load = plb_node_number(node, "load");
+  out->supply_v = isnan(supply_v) ? 0.0 : supply_v;
+  out->load = isnan(load) ? 0.0 : load;
   plb_status status = read_profiles(rd, node, out);
   if (status == PLB_OK)
     status = read_numbers(rd, node, "values", rd->r->readings, &out->reading);
   if (status == PLB_OK)
     status = read_numbers(rd, node, "band-scores", rd->r->bands, &out->band_score);
+  if (status == PLB_OK)
+    status = read_numbers(rd, node, "levels", plb_reference_levels(rd->r), &out->level);
   return status;
 }
 

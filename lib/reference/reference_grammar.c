@@ -14,6 +14,11 @@ static const char *const edges[] = {"rising", "falling", NULL};
 static const char *const level_kinds[] = {"unit", "states", "supply", NULL};
 static const char *const layouts[] = {"scaled", "absolute", NULL};
 static const char *const domains[] = {"cycle", "frequency", "order", NULL};
+static const char *const frequency_units[] = {"Hz", "order", NULL};
+static const char *const level_of[] = {"signal", "residual", NULL};
+static const char *const combines[] = {"difference", "sum", NULL};
+static const char *const shares_of[] = {"supply", NULL};
+static const char *const statistics[] = {"value", "lowest", "highest", "each", NULL};
 static const char *const directions[] = {"low", "high", "early", "late", "noisy", "missing", NULL};
 
 /* A curve is one block; the grid is at most 2,048 points. */
@@ -204,6 +209,10 @@ static const plb_attribute_rule band_attributes[] = {
     {"from", PLB_VALUE_NUMBER, true, 0, 0, NULL},
     {"to", PLB_VALUE_NUMBER, true, 0, 0, NULL},
     {"tolerance", PLB_VALUE_NUMBER, true, 0, 0, NULL},
+    {"unit", PLB_VALUE_WORD, false, 0, 0, frequency_units},
+    {"of", PLB_VALUE_WORD, false, 0, 0, level_of},
+    {"level", PLB_VALUE_NUMBER, false, 0, 0, NULL},
+    {"spread", PLB_VALUE_NUMBER, false, 0, 0, NULL},
     {.name = NULL}};
 static const plb_place band_places[] = {{{&good}, 0, 1}, {{&pointer}, 0, PLB_POINTERS_MOST}, {.most = 0}};
 static const plb_element_rule band = {"band", band_attributes, band_places, PLB_CONTENT_CHILDREN};
@@ -217,6 +226,11 @@ static const plb_attribute_rule limit_attributes[] = {
     {"unit", PLB_VALUE_UNIT, false, 0, 0, NULL},
     {"low", PLB_VALUE_NUMBER, false, 0, 0, NULL},
     {"high", PLB_VALUE_NUMBER, false, 0, 0, NULL},
+    {"against", PLB_VALUE_NAME, false, 0, 0, NULL},
+    {"combine", PLB_VALUE_WORD, false, 0, 0, combines},
+    {"share-of", PLB_VALUE_WORD, false, 0, 0, shares_of},
+    {"statistic", PLB_VALUE_WORD, false, 0, 0, statistics},
+    {"uncertainty", PLB_VALUE_NUMBER, false, 0, 0, NULL},
     {.name = NULL}};
 static const plb_place limit_places[] = {{{&source}, 0, 1}, {.most = 0}};
 static const plb_element_rule limit = {"limit", limit_attributes, limit_places, PLB_CONTENT_CHILDREN};
@@ -230,6 +244,7 @@ static const plb_element_rule spread = {"spread", NULL, curve_places, PLB_CONTEN
 static const plb_place profile_places[] = {{{&median}, 1, 1}, {{&spread}, 1, 1}, {.most = 0}};
 static const plb_element_rule profile = {"profile", by_channel, profile_places, PLB_CONTENT_CHILDREN};
 static const plb_element_rule values = {"values", NULL, NULL, PLB_CONTENT_NUMBERS};
+static const plb_element_rule levels = {"levels", NULL, NULL, PLB_CONTENT_NUMBERS};
 static const plb_element_rule band_scores = {"band-scores", NULL, NULL, PLB_CONTENT_NUMBERS};
 static const plb_attribute_rule exemplar_attributes[] = {
     {"name", PLB_VALUE_TEXT, true, 0, 0, NULL},
@@ -240,9 +255,11 @@ static const plb_attribute_rule exemplar_attributes[] = {
     {"cycles", PLB_VALUE_INTEGER, true, 0, UINT32_MAX, NULL},
     {"unmapped", PLB_VALUE_INTEGER, true, 0, UINT32_MAX, NULL},
     {"damaged", PLB_VALUE_INTEGER, true, 0, UINT32_MAX, NULL},
+    {"supply-v", PLB_VALUE_NUMBER, false, 0, 0, NULL},
+    {"load", PLB_VALUE_NUMBER, false, 0, 0, NULL},
     {.name = NULL}};
 static const plb_place exemplar_places[] = {
-    {{&profile}, 0, PLB_CHANNELS_MOST}, {{&values}, 0, 1}, {{&band_scores}, 0, 1}, {.most = 0}};
+    {{&profile}, 0, PLB_CHANNELS_MOST}, {{&values}, 0, 1}, {{&band_scores}, 0, 1}, {{&levels}, 0, 1}, {.most = 0}};
 static const plb_element_rule exemplar = {"exemplar", exemplar_attributes, exemplar_places, PLB_CONTENT_CHILDREN};
 static const plb_place exemplars_places[] = {{{&exemplar}, 1, PLB_EXEMPLARS_MOST}, {.most = 0}};
 static const plb_element_rule exemplars = {"exemplars", NULL, exemplars_places, PLB_CONTENT_CHILDREN};

@@ -230,10 +230,16 @@ static void put_band(plb_xml *x, const plb_band *b) {
   plb_xml_open(x, "band");
   plb_xml_attribute(x, "name", b->name);
   plb_xml_attribute(x, "channel", b->channel);
-  plb_xml_attribute(x, "domain", plb_band_domain_name(b->domain));
+  plb_xml_attribute(x, "domain", plb_band_domain_name(b->domain == PLB_BAND_CYCLE ? PLB_BAND_CYCLE : PLB_BAND_FREQUENCY));
   plb_xml_number(x, "from", b->from);
   plb_xml_number(x, "to", b->to);
   plb_xml_number(x, "tolerance", b->tolerance);
+  if (b->domain != PLB_BAND_CYCLE) {
+    plb_xml_attribute(x, "unit", b->domain == PLB_BAND_ORDER ? "order" : "Hz");
+    plb_xml_attribute(x, "of", b->residual ? "residual" : "signal");
+    plb_xml_number(x, "level", b->level);
+    plb_xml_number(x, "spread", b->spread);
+  }
   plb_xml_text(x, "good", b->good);
   for (size_t i = 0; i < b->pointers; i++) {
     if (!b->pointer[i].text || !b->pointer[i].text[0])
@@ -255,6 +261,15 @@ static void put_bands(writer *w) {
   plb_xml_close(&w->xml, "bands");
 }
 
+static void put_limit_source(plb_xml *x, const plb_reading_limit *l) {
+  plb_xml_attribute(x, "against", l->against);
+  plb_xml_attribute(x, "combine", plb_combine_name(l->combine));
+  plb_xml_attribute(x, "share-of", l->of_supply ? "supply" : "");
+  if (l->statistic != PLB_LIMIT_VALUE)
+    plb_xml_attribute(x, "statistic", plb_limit_statistic_name(l->statistic));
+  put_positive(x, "uncertainty", l->uncertainty);
+}
+
 static void put_readings(writer *w) {
   plb_xml *x = &w->xml;
   if (w->r->readings == 0)
@@ -268,6 +283,7 @@ static void put_readings(writer *w) {
     plb_xml_attribute(x, "unit", l->unit);
     plb_xml_number(x, "low", l->low);
     plb_xml_number(x, "high", l->high);
+    put_limit_source(x, l);
     plb_xml_text(x, "source", l->source);
     plb_xml_close(x, "limit");
   }
@@ -301,11 +317,15 @@ static plb_status put_exemplar(writer *w, const plb_exemplar *e) {
   plb_xml_integer(x, "cycles", e->cycles);
   plb_xml_integer(x, "unmapped", e->unmapped);
   plb_xml_integer(x, "damaged", e->damaged);
+  put_positive(x, "supply-v", e->supply_v);
+  put_positive(x, "load", e->load);
   const plb_status status = put_profiles(w, e);
   if (e->reading && w->r->readings > 0)
     plb_xml_numbers(x, "values", e->reading, w->r->readings);
   if (e->band_score && w->r->bands > 0)
     plb_xml_numbers(x, "band-scores", e->band_score, w->r->bands);
+  if (e->level && plb_reference_levels(w->r) > 0)
+    plb_xml_numbers(x, "levels", e->level, plb_reference_levels(w->r));
   plb_xml_close(x, "exemplar");
   return status;
 }

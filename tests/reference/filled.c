@@ -173,14 +173,23 @@ static void fill_bands(plb_reference *r) {
   r->band[0].pointer[0] = (plb_pointer){"low", text("measure the air gap")};
   r->band[0].pointer[1] = (plb_pointer){"missing", text("look at the wheel")};
   r->band[1] =
-      (plb_band){.name = "hash", .domain = PLB_BAND_FREQUENCY, .from = 891.2509, .to = 1122.018, .tolerance = 1.5};
+      (plb_band){.name = "hash", .domain = PLB_BAND_FREQUENCY, .from = 891.2509, .to = 1122.018, .tolerance = 1.5, .residual = true, .level = -43.25, .spread = 1.0 / 3.0};
   r->band[2] = (plb_band){
-      .name = "order 2", .channel = "pressure", .domain = PLB_BAND_ORDER, .from = 1.5, .to = 2.5, .tolerance = 2};
+      .name = "order 2", .channel = "pressure", .domain = PLB_BAND_ORDER, .from = 1.5, .to = 2.5, .tolerance = 2, .level = 3, .spread = 0.5};
   r->readings = FILLED_READINGS;
   r->reading = some(r->readings, sizeof *r->reading);
-  r->reading[0] = (plb_reading_limit){"log gain", "crank", "1", -0.2, 0.2, text("exemplars")};
-  r->reading[1] = (plb_reading_limit){"speed", "", "Hz", 40, NAN, NULL};
-  r->reading[2] = (plb_reading_limit){"irregularity", "pressure", "", NAN, NAN, text("a standard, table 3")};
+  r->reading[0] = (plb_reading_limit){.name = "log gain", .channel = "crank", .unit = "1", .low = -0.2, .high = 0.2, .source = text("exemplars")};
+  r->reading[1] = (plb_reading_limit){.name = "speed", .unit = "Hz", .low = 40, .high = NAN};
+  r->reading[2] = (plb_reading_limit){.name = "irregularity",
+                                      .channel = "pressure",
+                                      .low = NAN,
+                                      .high = NAN,
+                                      .source = text("a standard, table 3"),
+                                      .against = "crank",
+                                      .combine = PLB_COMBINE_DIFFERENCE,
+                                      .of_supply = true,
+                                      .statistic = PLB_LIMIT_EACH,
+                                      .uncertainty = 0.02};
 }
 
 static void fill_exemplars(plb_reference *r, plb_random *random) {
@@ -198,6 +207,8 @@ static void fill_exemplars(plb_reference *r, plb_random *random) {
     e->cycles = 23 + (unsigned)i;
     e->unmapped = (unsigned)i;
     e->damaged = 2 * (unsigned)i;
+    e->supply_v = 13.5 + (double)i;
+    e->load = i == 2 ? 0.25 : 0.0;
     e->median = curves(FILLED_CHANNELS, FILLED_GRID, 2.5, 1.9, 4, random);
     e->spread = curves(FILLED_CHANNELS, FILLED_GRID, 0.01, 0.05, 4, random);
     e->reading = some(r->readings, sizeof *e->reading);
@@ -208,6 +219,11 @@ static void fill_exemplars(plb_reference *r, plb_random *random) {
     e->band_score = some(r->bands, sizeof *e->band_score);
     for (size_t k = 0; k < r->bands; k++)
       e->band_score[k] = k == i ? (double)NAN : plb_random_uniform(random);
+    const size_t levels = plb_reference_levels(r); /* "hash" holds for both channels */
+    assert_int_equal(levels, 3);
+    e->level = some(levels, sizeof *e->level);
+    for (size_t k = 0; k < levels; k++)
+      e->level[k] = k == i ? (double)NAN : -60.0 + plb_random_normal(random);
   }
 }
 
@@ -391,6 +407,11 @@ static void same_bands(const plb_reference *a, const plb_reference *b) {
     same_number(x->from, y->from);
     same_number(x->to, y->to);
     same_number(x->tolerance, y->tolerance);
+    assert_int_equal(x->residual, y->residual);
+    if (x->domain != PLB_BAND_CYCLE) {
+      same_number(x->level, y->level);
+      same_number(x->spread, y->spread);
+    }
     same_text(x->good, y->good);
     assert_int_equal(x->pointers, y->pointers);
     for (size_t k = 0; k < x->pointers; k++) {
@@ -406,6 +427,11 @@ static void same_bands(const plb_reference *a, const plb_reference *b) {
     same_number(a->reading[i].low, b->reading[i].low);
     same_number(a->reading[i].high, b->reading[i].high);
     same_text(a->reading[i].source, b->reading[i].source);
+    same_text(a->reading[i].against, b->reading[i].against);
+    assert_int_equal(a->reading[i].combine, b->reading[i].combine);
+    assert_int_equal(a->reading[i].of_supply, b->reading[i].of_supply);
+    assert_int_equal(a->reading[i].statistic, b->reading[i].statistic);
+    same_number(a->reading[i].uncertainty, b->reading[i].uncertainty);
   }
 }
 
@@ -422,10 +448,13 @@ static void same_exemplars(const plb_reference *a, const plb_reference *b) {
     assert_int_equal(x->cycles, y->cycles);
     assert_int_equal(x->unmapped, y->unmapped);
     assert_int_equal(x->damaged, y->damaged);
+    same_number(x->supply_v, y->supply_v);
+    same_number(x->load, y->load);
     same_curve(x->median, y->median, values);
     same_curve(x->spread, y->spread, values);
     same_numbers(x->reading, y->reading, a->readings);
     same_numbers(x->band_score, y->band_score, a->bands);
+    same_numbers(x->level, y->level, plb_reference_levels(a));
   }
 }
 
