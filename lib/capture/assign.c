@@ -61,8 +61,12 @@ plb_status plb_channel_map_parse(const char *text, plb_channel_map *out, plb_err
   return status;
 }
 
-static void list_columns(const plb_capture *capture, char *out, size_t size) {
+void plb_capture_list_columns(const plb_capture *capture, char *out, size_t size) {
   size_t used = 0;
+  if (capture->columns[0]) {
+    plb_text_say(out, size, "%s", capture->columns);
+    return;
+  }
   out[0] = '\0';
   for (size_t i = 0; i < capture->channels && used + 1 < size; i++) {
     const plb_channel *c = &capture->channel[i];
@@ -177,7 +181,7 @@ static plb_status check_maps(const plb_channel_map *maps, size_t count, plb_erro
 
 static plb_status fail_column(const plb_capture *capture, const plb_channel_map *map, plb_error *err) {
   char list[256];
-  list_columns(capture, list, sizeof list);
+  plb_capture_list_columns(capture, list, sizeof list);
   if (map->column > 0)
     return plb_fail(err, PLB_EDATA, "column %d holds no channel; there are: %s", map->column, list);
   return plb_fail(err, PLB_EDATA, "no column is named \"%s\"; there are: %s", map->header, list);
@@ -241,6 +245,8 @@ plb_status plb_capture_assign(plb_capture *capture, const plb_channel_map *maps,
     capture->channels = 0;
     return plb_fail_path(err, status, capture->path);
   }
+  if (capture->columns[0] == '\0')
+    plb_capture_list_columns(capture, capture->columns, sizeof capture->columns);
   free_channels(capture->channel, capture->channels);
   capture->channel = channel;
   capture->channels = count;

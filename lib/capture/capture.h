@@ -39,10 +39,12 @@ struct plb_capture {
   double uneven;     /**< largest deviation of a time step from the mean step, as a share of it; 0 when the rate was given */
   size_t gap_row;    /**< sample behind the widest time step */
   bool pairs;        /**< the file holds lowest/highest pairs (thinned) */
+  bool on_disk;      /**< being read from `path`: files beside it may belong to it */
   plb_channel *channel;
   size_t channels;
   char (*note)[PLB_TEXT_SIZE];
   size_t notes;
+  char columns[PLB_TEXT_SIZE]; /**< every column of the file, before some were chosen: `2 "CH A", 3 "CH B"`; empty: none were chosen */
 };
 
 /** One file format: told from the first bytes, then read. Adding a format is one file and one row in format.c. */
@@ -51,12 +53,20 @@ typedef struct plb_format {
   /** 0: surely not; 1: possibly (text); 2: surely (magic). @param size  bytes at hand, the file's first 64 KiB at most */
   int (*probe)(const char *data, size_t size);
   plb_status (*read)(plb_capture *out, const char *data, size_t size, const plb_read_options *options, plb_error *err);
+  /** May be NULL. True when `path` names a part of a recording that is read by way of another file, which is there. */
+  bool (*stands_for)(const char *path, char out[PLB_PATH_SIZE]);
 } plb_format;
 
-extern const plb_format plb_format_text, plb_format_wave, plb_format_npy;
+extern const plb_format plb_format_text, plb_format_wave, plb_format_npy, plb_format_comtrade;
+
+/** plb_capture_read() with one more format, of a later module. @param also  may be NULL */
+PLB_CHECKED plb_status plb_capture_read_also(plb_capture **out, const char *path, const plb_read_options *options,
+                                             const plb_format *also, plb_error *err);
 
 /** An empty capture to be filled by a reader or a model. */
 plb_capture *plb_capture_new(void);
+/** `2 "CH A", 3 "CH B"`: every column of the file, also those that were not chosen; cut with ", ..." where it does not fit. */
+void plb_capture_list_columns(const plb_capture *capture, char *out, size_t size);
 /** Append an empty channel, column = its number, unit "1", factor 1; NULL when memory is short. */
 plb_channel *plb_capture_add_channel(plb_capture *capture);
 /** Append a channel of n real samples (copied). */

@@ -78,7 +78,10 @@ static plb_status check_missing(const channel_view *v, list *l) {
   if (v->finite == v->n)
     return PLB_OK;
   char text[PLB_TEXT_SIZE];
-  plb_text_print(text, sizeof text, "%zu of %zu samples are missing or no numbers", v->n - v->finite, v->n);
+  if (v->finite == 0)
+    plb_text_print(text, sizeof text, "%s holds no number: all %zu samples are missing", v->channel->role, v->n);
+  else
+    plb_text_print(text, sizeof text, "%zu of %zu samples are missing or no numbers", v->n - v->finite, v->n);
   return add(l, "non-finite", v->channel->role, v->finite == 0, text,
              v->finite == 0 ? "choose another column, or export the channel again"
                             : "export again without gaps; the missing samples are left out");

@@ -9,7 +9,7 @@ static const struct {
   plb_finding_kind kind;
   const char *type;      /* beginning of the sensor type */
   const char *direction;
-  const char *what;      /* band or reading */
+  const char *what;      /* band or reading; in angle brackets its unit */
   plb_pattern pattern;   /* PLB_PATTERN_NONE: any */
   const char *check[PLB_CHECK_MOST];
 } advice[] = {
@@ -33,6 +33,14 @@ static const struct {
      {"speed against the known-good", "that tooth and the run-out of the wheel", "the sensor's mounting"}},
     {PLB_FINDING_READING, NULL, NULL, "irregularity", PLB_PATTERN_NONE,
      {"steady speed while capturing", "connector and harness while moving them", "the component"}},
+    {PLB_FINDING_READING, NULL, "high", "<s>", PLB_PATTERN_NONE,
+     {"load, temperature and speed against the known-good", "what commands this time: control unit, sensors it goes by",
+      "supply and ground under load"}},
+    {PLB_FINDING_READING, NULL, "low", "<s>", PLB_PATTERN_NONE,
+     {"load, temperature and speed against the known-good", "what commands this time: control unit, sensors it goes by",
+      "connections of the circuit while moving them"}},
+    {PLB_FINDING_READING, NULL, NULL, "<Hz>", PLB_PATTERN_NONE,
+     {"speed and load against the known-good", "the time base of the recorder", "the part that sets the frequency"}},
     {PLB_FINDING_READING, "crank", "low", NULL, PLB_PATTERN_NONE,
      {"the probe factor", "the air gap and debris on the sensor tip", "coil resistance and its connections"}},
     {PLB_FINDING_READING, "crank", "high", NULL, PLB_PATTERN_NONE,
@@ -66,6 +74,8 @@ static const struct {
 
 void plb_advise(plb_finding *finding, const plb_reference *reference, const plb_band *band) {
   size_t used = 0;
+  char unit[PLB_UNIT_SIZE + 3];
+  plb_text_print(unit, sizeof unit, "<%s>", finding->unit);
   for (size_t p = 0; band != NULL && p < band->pointers && used < PLB_CHECK_MOST; p++) {
     if (strcmp(band->pointer[p].direction, finding->direction) == 0 && band->pointer[p].text != NULL) {
       used += plb_text_copy(finding->check_first[used], PLB_TEXT_SIZE, band->pointer[p].text);
@@ -75,7 +85,7 @@ void plb_advise(plb_finding *finding, const plb_reference *reference, const plb_
     const bool fits = advice[k].kind == finding->kind &&
                       (advice[k].type == NULL || strncmp(reference->type, advice[k].type, strlen(advice[k].type)) == 0) &&
                       (advice[k].direction == NULL || strcmp(advice[k].direction, finding->direction) == 0) &&
-                      (advice[k].what == NULL || strcmp(advice[k].what, finding->band) == 0) &&
+                      (advice[k].what == NULL || strcmp(advice[k].what, finding->band) == 0 || strcmp(advice[k].what, unit) == 0) &&
                       (advice[k].pattern == PLB_PATTERN_NONE || advice[k].pattern == finding->pattern);
     for (size_t c = 0; fits && c < PLB_CHECK_MOST && advice[k].check[c] != NULL; c++) {
       used += advice[k].check[c][0] != '\0' && plb_text_copy(finding->check_first[used], PLB_TEXT_SIZE, advice[k].check[c]);

@@ -29,6 +29,10 @@ static void place_worst(plb_band_result *r, const plb_judge *judge, const plb_ou
   if (f->edge_at != NULL && row < f->mapped) {
     const double *edge = f->edge_at + row * (f->grid + 1);
     const double cycle = edge[f->grid] - edge[0];
+    if (f->unordered) { /* in the capture, of the cycle that departs */
+      r->worst_time_s = v->row != SIZE_MAX ? tracks->start_s + edge[v->worst] / tracks->rate_hz : NAN;
+      return;
+    }
     r->worst_time_s = (0.5 * (edge[v->worst] + edge[v->worst + 1]) - edge[0]) / tracks->rate_hz;
     r->lag_s = v->lag / (double)f->grid * cycle / tracks->rate_hz;
   }
@@ -103,15 +107,15 @@ static void read_channel(plb_verdict *v, const plb_judge *judge, const plb_outco
   const plb_reference_channel *ch = &judge->reference->channel[c];
   const plb_fit_channel *fit = &judge->fit->channel[c];
   plb_reading_result *gain = add_reading(v, ch->role, "amplitude", "1", o->gain[c].gain);
-  plb_reading_result *offset = add_reading(v, ch->role, "offset", ch->unit, o->gain[c].offset);
+  plb_reading_result *offset = add_reading(v, ch->role, "offset", ch->unit, plb_offset_told(fit, o->gain[c]));
   gain->low = offset->low = INFINITY;
   gain->high = offset->high = -INFINITY;
   for (size_t i = 0; i < judge->reference->exemplars; i++) {
     const plb_gain g = plb_gain_against(plb_profile_curve(judge->member[i], c), fit->centre, judge->fit->grid);
     gain->low = fmin(gain->low, g.gain);
     gain->high = fmax(gain->high, g.gain);
-    offset->low = fmin(offset->low, g.offset);
-    offset->high = fmax(offset->high, g.offset);
+    offset->low = fmin(offset->low, plb_offset_told(fit, g));
+    offset->high = fmax(offset->high, plb_offset_told(fit, g));
   }
   judge_reading(gain, judge, o, PLB_D_GAIN, c, exp(fit->gain_mid));
   judge_reading(offset, judge, o, PLB_D_OFFSET, c, fit->offset_mid * fit->peak_to_peak);
@@ -132,6 +136,9 @@ plb_status plb_explain_readings(plb_verdict *v, const plb_judge *judge, const pl
     const plb_reading_limit *limit = &ref->reading[k];
     const bool duration = k >= PLB_READ_COMMON && k < first_mark; /* kept as logarithms, shown in seconds */
     const double value = duration ? exp(o->profile->reading[k]) : o->profile->reading[k];
+    if (isnan(value) && isnan(limit->low)) {
+      continue; /* this kind of cycle has no such reading */
+    }
     plb_reading_result *r = add_reading(v, limit->channel, limit->name, limit->unit, value);
     r->low = duration ? exp(limit->low) : limit->low;
     r->high = duration ? exp(limit->high) : limit->high;

@@ -33,6 +33,37 @@ double plb_local_lag(const float *curve, const float *centre, size_t grid, size_
   return (double)at + offset;
 }
 
+static double square_apart(const float *curve, const float *centre, ptrdiff_t last, ptrdiff_t from, ptrdiff_t to, ptrdiff_t shift) {
+  double sum = 0.0;
+  for (ptrdiff_t g = from; g < to; g++) {
+    const ptrdiff_t k = g - shift < 0 ? 0 : g - shift > last ? last : g - shift;
+    const double d = (double)curve[g] - (double)centre[k];
+    sum += d * d;
+  }
+  return sum;
+}
+
+/*
+ * An edge is late or early only where the same step is seen, elsewhere: the curve must get from the level before it to the level behind it,
+ * and the shift must hold beside the place where it was found too. A spike that is gone has a flank that no shift brings back.
+ */
+static bool is_moved_edge(const float *curve, const float *centre, size_t grid, size_t from, size_t to, size_t reach, double lag) {
+  const ptrdiff_t last = (ptrdiff_t)grid - 1, wide = (ptrdiff_t)reach + 1;
+  const ptrdiff_t begin = (ptrdiff_t)from - wide < 0 ? 0 : (ptrdiff_t)from - wide;
+  const ptrdiff_t end = (ptrdiff_t)to + wide > last + 1 ? last + 1 : (ptrdiff_t)to + wide;
+  const double whole = square_apart(curve, centre, last, begin, end, 0);
+  const double left = square_apart(curve, centre, last, begin, end, (ptrdiff_t)lrint(lag));
+  float low = centre[begin], high = low, seen_low = curve[begin], seen_high = seen_low;
+  for (ptrdiff_t g = begin; g < end; g++) {
+    low = fminf(low, centre[g]);
+    high = fmaxf(high, centre[g]);
+    seen_low = fminf(seen_low, curve[g]);
+    seen_high = fmaxf(seen_high, curve[g]);
+  }
+  const float slack = 0.2F * (high - low);
+  return seen_low <= low + slack && seen_high >= high - slack && (fabs(lag) < 1.0 || left < 0.5 * whole);
+}
+
 /* How far a steep edge may be from where it belongs and still be told as time: never as far as the next tooth. [cells] */
 static size_t lag_reach(const plb_reference *ref) {
   const plb_cycle_spec *spec = &ref->choice.spec;
@@ -77,7 +108,8 @@ static void take_curve(plb_band_view *v, const plb_judge *judge, const plb_outco
   v->row = v->kind == PLB_D_CYCLE ? worst_row(judge, o, slice, o->gain[c]) : SIZE_MAX;
   const float *source = v->row != SIZE_MAX ? plb_frame_curve(o->profile->frame, v->row, c) : plb_profile_curve(o->profile, c);
   for (size_t g = 0; g < grid; g++) {
-    curve[g] = (float)(((double)source[g] - v->gain.offset) / v->gain.gain);
+    const bool unreached = isnan(source[g]); /* says nothing: as the centre has it */
+    curve[g] = unreached ? v->centre[g] : (float)(((double)source[g] - v->gain.offset) / v->gain.gain);
   }
   v->curve = curve;
 }
@@ -126,22 +158,25 @@ void plb_band_look(plb_band_view *out, const plb_judge *judge, const plb_outcome
       out->worst = g;
     }
   }
-  out->deviation = (double)curve[out->worst] - (double)out->centre[out->worst];
+  /* as it stands on the screen: against the known-good drawn at this trace's own size */
+  out->deviation = ((double)curve[out->worst] - (double)out->centre[out->worst]) * out->gain.gain;
   if (out->kind == PLB_D_NOISE) {
     out->worst = from;
     look_at_noise(out, judge, o, slice);
     return;
   }
   double explained = 0.0;
+  const bool unordered = o->profile->frame->unordered; /* no early and no late there */
   const size_t reach = lag_reach(judge->reference);
   const size_t near_from = out->worst > from + reach ? out->worst - reach : from;
   const size_t near_to = out->worst + reach + 1 < to ? out->worst + reach + 1 : to;
   out->lag = plb_local_lag(curve, out->centre, grid, near_from, near_to, reach, &explained);
   const bool at_the_end = fabs(out->lag) > (double)reach - 1.0;
-  if (at_the_end) {
+  if (at_the_end || unordered) {
     out->lag = NAN;
   }
-  if (!at_the_end && explained > 0.75 && fabs(out->lag) > 0.25) {
+  if (!at_the_end && !unordered && explained > 0.75 && fabs(out->lag) > 0.25 &&
+      is_moved_edge(curve, out->centre, grid, near_from, near_to, reach, out->lag)) {
     out->direction = out->lag > 0.0 ? "late" : "early";
     return;
   }
@@ -162,6 +197,9 @@ void plb_band_shown(const plb_band_view *view, const plb_judge *judge, const plb
     const float *cycle = plb_frame_curve(f, r, c);
     double along = 0.0, whole = 0.0, spread = 0.0;
     for (size_t g = from; g < to; g++) {
+      if (isnan(cycle[g])) {
+        continue;
+      }
       const double expected = (double)view->curve[g] - (double)view->centre[g];
       const double seen = ((double)cycle[g] - view->gain.offset) / view->gain.gain - (double)view->centre[g];
       along += seen * expected;
@@ -170,6 +208,6 @@ void plb_band_shown(const plb_band_view *view, const plb_judge *judge, const plb
       const double apart = (double)cycle[g] - (double)plb_profile_curve(o->profile, c)[g];
       spread += apart * apart / (within * within + floor * floor);
     }
-    shown[r] = view->kind == PLB_D_NOISE ? sqrt(spread / (double)(to - from)) > 0.5 * view->score : along >= 0.5 * whole;
+    shown[r] = view->kind == PLB_D_NOISE ? sqrt(spread / (double)(to - from)) > 0.5 * view->score : whole > 0.0 && along >= 0.5 * whole;
   }
 }

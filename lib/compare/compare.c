@@ -259,7 +259,8 @@ static plb_status check_density(plb_verdict *v, const plb_judge *j, const plb_tr
 }
 
 static plb_status name_mistake(plb_verdict *v, const plb_judge *j, const plb_mistake *m, plb_error *err) {
-  const plb_reference_channel *ch = &j->reference->channel[m->channel];
+  const bool all = m->channel == SIZE_MAX;
+  const plb_reference_channel *ch = &j->reference->channel[all ? 0 : m->channel];
   char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE];
   if (strcmp(m->code, "factor") == 0) {
     const bool large = m->factor > 1.0;
@@ -270,10 +271,10 @@ static plb_status name_mistake(plb_verdict *v, const plb_judge *j, const plb_mis
                  ch->role, ch->unit, 1.0 / m->factor);
   } else {
     plb_text_say(text, sizeof text, "lead inverted: turned over, %s matches known-good (correlation %.2f)",
-                 j->plan.channels == 1 ? "the trace" : ch->role, m->correlation);
+                 j->plan.channels == 1 ? "the trace" : all ? "each of the channels" : ch->role, m->correlation);
     plb_text_say(action, sizeof action, "swap the leads and repeat; if a proved ground shows it still, the wires are crossed");
   }
-  return block(v, PLB_REASON_MEASURING, m->code, ch->role, text, action, err);
+  return block(v, PLB_REASON_MEASURING, m->code, all ? "" : ch->role, text, action, err);
 }
 
 static void align(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o) {
@@ -397,6 +398,19 @@ static plb_status check_recording(plb_verdict *v, const plb_capture *capture, co
   return status;
 }
 
+static bool has_no_numbers(const plb_tracks *t) {
+  for (size_t c = 0; c < t->channels; c++) {
+    size_t i = 0;
+    while (i < t->samples && !isfinite(t->x[c][i])) {
+      i++;
+    }
+    if (i == t->samples) {
+      return true;
+    }
+  }
+  return false;
+}
+
 plb_status plb_judge_capture(plb_verdict **out, const plb_judge *judge, const plb_capture *capture, const plb_compare_options *options,
                              plb_error *err) {
   static const plb_compare_options plain = PLB_COMPARE_OPTIONS_INIT;
@@ -420,7 +434,7 @@ plb_status plb_judge_capture(plb_verdict **out, const plb_judge *judge, const pl
   if (status == PLB_OK) {
     status = plb_explain_conditions(v, judge->reference, opt, err);
   }
-  if (status == PLB_OK) {
+  if (status == PLB_OK && !has_no_numbers(tracks)) { /* else the recording check has said so */
     status = judge_tracks(v, judge, tracks, opt, err);
   }
   plb_tracks_free(tracks);

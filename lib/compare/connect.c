@@ -32,13 +32,8 @@ static int find_channel(const plb_capture *capture, const plb_reference *ref, si
 }
 
 static plb_status refuse(const plb_capture *capture, const char *role, plb_error *err) {
-  char list[256] = "";
-  size_t used = 0;
-  for (size_t k = 0; k < plb_capture_channels(capture) && used < sizeof list - PLB_NAME_SIZE - 16; k++) {
-    const int n = plb_text_print(list + used, sizeof list - used, "%s%d (%s)", k > 0 ? ", " : "", plb_capture_column(capture, k),
-                           plb_capture_role(capture, k));
-    used += n > 0 ? (size_t)n : 0;
-  }
+  char list[PLB_TEXT_SIZE];
+  plb_capture_list_columns(capture, list, sizeof list);
   const plb_status status = plb_fail(err, PLB_EDATA, "the known-good needs a channel '%s', which is not here; say which column it is with "
                                      "--channel %s=COLUMN (columns: %s)", role, role, list[0] != '\0' ? list : "none");
   return plb_fail_path(err, status, plb_capture_path(capture));

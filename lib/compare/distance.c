@@ -1,5 +1,6 @@
 #include "compare/judge.h"
 #include <math.h>
+#include <string.h>
 
 static double rms_over_half(const float *curve, const float *centre, const float *half, size_t from, size_t to) {
   double sum = 0.0;
@@ -44,16 +45,26 @@ double plb_cycle_distance(const plb_fit *fit, const plb_plan *plan, const plb_pr
   const plb_fit_channel *ch = &fit->channel[c];
   const float *cycle = plb_frame_curve(x->frame, row, c);
   const double scale = gain.usable ? 1.0 / gain.gain : 1.0, offset = gain.usable ? gain.offset : 0.0;
+  const size_t width = plan->slices.to[band] - plan->slices.from[band];
+  const bool partial = x->frame->partial;
   double sum = 0.0;
+  size_t reached = width;
   for (size_t g = plan->slices.from[band]; g < plan->slices.to[band]; g++) {
+    if (partial && isnan(cycle[g])) {
+      reached--;
+      continue;
+    }
     const double z = ((double)cycle[g] - offset) * scale - (double)ch->shape_centre[g];
     const double half = (double)ch->shape_half[g], within = (double)ch->within[g];
     sum += z * z / (half * half + within * within);
   }
-  return sqrt(sum / (double)(plan->slices.to[band] - plan->slices.from[band]));
+  return 4 * reached >= width ? sqrt(sum / (double)reached) : 0.0; /* a cycle says nothing of a band that it hardly reaches */
 }
 
-/* Over cycles the largest, or with more than nine the second largest: one odd cycle in a long capture is counted elsewhere. */
+/*
+ * Over cycles the largest, or with more than nine the second largest: one odd cycle in a long capture is counted elsewhere. Windows and strokes
+ * have no marks to be counted by: there the largest speaks.
+ */
 static double worst_cycles(const plb_fit *fit, const plb_plan *plan, const plb_profile *x, size_t band, plb_gain gain) {
   double largest = 0.0, second = 0.0;
   for (size_t r = 0; r < x->frame->mapped; r++) {
@@ -65,7 +76,7 @@ static double worst_cycles(const plb_fit *fit, const plb_plan *plan, const plb_p
       second = d;
     }
   }
-  return x->frame->mapped > 9 ? second : largest;
+  return x->frame->mapped > 9 && !x->frame->unordered ? second : largest;
 }
 
 static double noise_distance(const plb_fit *fit, const plb_plan *plan, const plb_profile *x, size_t band, plb_gain gain) {
@@ -172,6 +183,10 @@ plb_status plb_distances(const plb_fit *fit, const plb_plan *plan, const plb_ter
   for (size_t j = 0; j < terms->count; j++) {
     const plb_term *t = &terms->term[j];
     const plb_fit_channel *ch = t->channel != SIZE_MAX ? &fit->channel[t->channel] : NULL;
+    if (t->channel != SIZE_MAX && strcmp(plan->channel[t->channel].role, plan->choice->spec.against) == 0) {
+      d[j] = NAN; /* the channel along which the others are judged is its own phase */
+      continue;
+    }
     switch (t->kind) {
     case PLB_D_READING:
       d[j] = reading_distance(x->reading[t->index], fit->reading_mid[t->index], fit->reading_var[t->index], fit->n,
@@ -182,7 +197,7 @@ plb_status plb_distances(const plb_fit *fit, const plb_plan *plan, const plb_ter
       break;
     case PLB_D_OFFSET:
       d[j] = ch->judge_offset && ch->peak_to_peak > 0.0
-                 ? reading_distance(w.gain[t->channel].offset / ch->peak_to_peak, ch->offset_mid, ch->offset_var, fit->n, 0.01)
+                 ? reading_distance(plb_offset_told(ch, w.gain[t->channel]) / ch->peak_to_peak, ch->offset_mid, ch->offset_var, fit->n, 0.01)
                  : NAN;
       break;
     case PLB_D_MARKS:

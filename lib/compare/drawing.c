@@ -51,14 +51,15 @@ static plb_status draw_channel(plb_drawing *d, const plb_judge *judge, const plb
         high = fmaxf(high, x);
       }
     }
-    d->lowest[k] = low;
-    d->highest[k] = high;
+    d->lowest[k] = low <= high ? low : o->profile->median[at];
+    d->highest[k] = low <= high ? high : o->profile->median[at];
     d->median[k] = o->profile->median[at];
     d->centre[k] = ref->corridor.centre[at];
     d->lower[k] = ref->corridor.lower[at];
     d->upper[k] = ref->corridor.upper[at];
     if (d->worst != NULL) {
-      d->worst[k] = plb_frame_curve(f, row, c)[k * cells];
+      const float x = plb_frame_curve(f, row, c)[k * cells];
+      d->worst[k] = isnan(x) ? d->median[k] : x;
     }
   }
   return PLB_OK;

@@ -236,7 +236,7 @@ static void find_gain(search *s, size_t c) {
 static void find_offset(search *s, size_t c) {
   const plb_reference *ref = s->judge->reference;
   const plb_fit_channel *ch = &s->judge->fit->channel[c];
-  const double score = reading_score(s, PLB_D_OFFSET, c), offset = s->o->gain[c].offset - ch->offset_mid * ch->peak_to_peak;
+  const double score = reading_score(s, PLB_D_OFFSET, c), offset = plb_offset_told(ch, s->o->gain[c]) - ch->offset_mid * ch->peak_to_peak;
   if (isnan(score) || word_of(s, score) == PLB_AGREES || is_unlike(s, c)) {
     return;
   }
@@ -254,6 +254,36 @@ static void find_offset(search *s, size_t c) {
   }
 }
 
+/* A cycle's length where the events of one capture have no rate of their own; with a row, that cycle's. [s]; NaN: unknown */
+static double cycle_length_s(const search *s) {
+  const plb_frame *f = s->o->profile != NULL ? s->o->profile->frame : NULL;
+  if (f == NULL || f->mapped == 0) {
+    return NAN;
+  }
+  if (s->judge->reference->choice.spec.kind != PLB_CYCLE_ONCE && f->rate_hz > 0.0) {
+    return 1.0 / f->rate_hz;
+  }
+  return f->edge_at != NULL ? (f->edge_at[f->grid] - f->edge_at[0]) / s->tracks->rate_hz : NAN;
+}
+
+/* How far something is moved along the cycle: degrees where a wheel turns, else time; fills size and unit. */
+static void say_shift(const search *s, plb_finding *f, double share, char *out, size_t size) {
+  const double length_s = cycle_length_s(s);
+  if (s->judge->reference->choice.spec.kind == PLB_CYCLE_WHEEL) {
+    f->size = plb_degrees_at(s->judge->reference, share);
+    plb_text_copy(f->unit, sizeof f->unit, "deg");
+    plb_text_say(out, size, fabs(f->size) < 1.0 ? "%.2g deg" : "%.3g deg", fabs(f->size));
+  } else if (isfinite(length_s)) {
+    f->size = share * length_s;
+    plb_text_copy(f->unit, sizeof f->unit, "s");
+    plb_say_size(out, size, fabs(f->size), "s");
+  } else {
+    f->size = share;
+    plb_text_copy(f->unit, sizeof f->unit, "1");
+    plb_text_say(out, size, "%.2g %% of the cycle", 100.0 * fabs(share));
+  }
+}
+
 static bool is_phase_reading(const search *s, size_t k) { return k >= plb_profile_first_mark(&s->judge->reference->choice); }
 
 static void say_reading(search *s, plb_finding *f, size_t k, double value) {
@@ -267,14 +297,29 @@ static void say_reading(search *s, plb_finding *f, size_t k, double value) {
     plb_text_say(f->text, sizeof f->text, "the shape as a whole is unlike known-good: correlation %.3f, good captures at least %.3f", 1.0 - value,
              1.0 - limit->high);
   } else if (is_phase_reading(s, k)) {
+    char far[64], where[64];
     f->phase = value;
-    plb_text_say(f->text, sizeof f->text, "%s is %s by %.2f deg", limit->name, f->direction, 360.0 * fabs(value - middle));
+    say_shift(s, f, value - middle, far, sizeof far);
+    plb_say_phase(where, sizeof where, ref, middle, cycle_length_s(s));
+    plb_text_say(f->text, sizeof f->text, "%s is %s by %s, at %s in known-good", limit->name, f->direction, far, where);
   } else {
     const char *code = "s";
     const double scale = plb_unit_scale_for_people(exp(middle), "s", &code);
+    f->size = exp(value); /* kept as a logarithm */
     plb_text_say(f->text, sizeof f->text, "%s lasts %.3g %s, in good captures %.3g to %.3g %s", limit->name, exp(value) * scale, code,
              exp(limit->low) * scale, exp(limit->high) * scale, code);
   }
+}
+
+/* What says more comes first: how long a pulse lasts, before where its end lies; where it is, before that something is unlike. */
+static double telling_share(const search *s, size_t k) {
+  const plb_cycle_choice *choice = &s->judge->reference->choice;
+  const size_t span = k - PLB_READ_COMMON;
+  if (k == PLB_READ_UNLIKE) {
+    return 0.5;
+  }
+  const bool rest = k >= PLB_READ_COMMON && span < choice->spans && choice->span[span].to >= choice->landmarks;
+  return rest || (is_phase_reading(s, k) && choice->spans > 0) ? 0.6 : 1.0;
 }
 
 static void find_readings(search *s) {
@@ -291,7 +336,7 @@ static void find_readings(search *s) {
       return;
     }
     f->size = is_phase_reading(s, k) ? value - s->judge->fit->reading_mid[k] : value;
-    f->score = k == PLB_READ_UNLIKE ? 0.5 * score : score; /* says least where it is, so it comes behind what says more */
+    f->score = telling_share(s, k) * score;
     f->pattern = PLB_LASTING;
     plb_text_copy(f->unit, sizeof f->unit, ref->reading[k].unit);
     say_reading(s, f, k, value);
@@ -388,8 +433,7 @@ static bool is_moved(const search *s, size_t c) {
 static void say_band(search *s, plb_finding *f, const plb_band_view *view, const plb_band_result *first, const plb_band_result *last) {
   const plb_reference *ref = s->judge->reference;
   char where[64], often[64], far[64], sections[2 * PLB_NAME_SIZE + 8], tooth[32] = "";
-  const double cycle_s = s->o->profile->rate_hz > 0.0 ? 1.0 / s->o->profile->rate_hz : NAN;
-  plb_say_phase(where, sizeof where, ref, f->phase, cycle_s);
+  plb_say_phase(where, sizeof where, ref, f->phase, cycle_length_s(s));
   plb_say_size(far, sizeof far, fabs(f->size), f->unit);
   say_how_often(often, sizeof often, s, f);
   if (plb_tooth_at(ref, f->phase) > 0) {
@@ -403,9 +447,8 @@ static void say_band(search *s, plb_finding *f, const plb_band_view *view, const
   if (strcmp(f->direction, "noisy") == 0) {
     plb_text_say(f->text, sizeof f->text, "noisy near %s%s, %s: %s RMS%s", where, tooth, sections, far, often);
   } else if (isfinite(view->lag) && (strcmp(f->direction, "late") == 0 || strcmp(f->direction, "early") == 0)) {
-    f->size = plb_degrees_at(ref, view->lag / (double)s->judge->fit->grid);
-    plb_text_copy(f->unit, sizeof f->unit, "deg");
-    plb_text_say(f->text, sizeof f->text, "%s by %.2g deg near %s%s, %s%s", f->direction, fabs(f->size), where, tooth, sections, often);
+    say_shift(s, f, view->lag / (double)s->judge->fit->grid, far, sizeof far);
+    plb_text_say(f->text, sizeof f->text, "%s by %s near %s%s, %s%s", f->direction, far, where, tooth, sections, often);
   } else if (isfinite(view->swing)) {
     f->size = view->swing;
     plb_text_copy(f->unit, sizeof f->unit, "1");
@@ -504,7 +547,7 @@ static void find_elastic(search *s, float *curve) {
     f->count = f->of = 1;
     f->pattern = PLB_LASTING;
     plb_text_copy(f->unit, sizeof f->unit, s->judge->reference->channel[c].unit);
-    plb_say_phase(where, sizeof where, s->judge->reference, f->phase, NAN);
+    plb_say_phase(where, sizeof where, s->judge->reference, f->phase, cycle_length_s(s));
     plb_say_size(far, sizeof far, fabs(f->size), f->unit);
     plb_text_say(f->text, sizeof f->text, "the %s is unlike every good capture, most near %s of the event (section %s), %s by %s",
              level > slope ? "curve" : "slope", where, band->name, f->direction, far);

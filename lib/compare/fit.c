@@ -234,6 +234,14 @@ static bool fit_readings(plb_fit *f, const plb_profile *const *member, const plb
   return true;
 }
 
+static double mean_level(const float *curve, size_t n) {
+  double sum = 0.0;
+  for (size_t g = 0; g < n; g++) {
+    sum += (double)curve[g];
+  }
+  return sum / (double)n;
+}
+
 /* Everything of one channel but the ridges; `curve` are the members' medians, `shape` [n][grid] receives their shapes. */
 static bool fit_channel(plb_fit *f, size_t c, const plb_profile *const *member, const plb_plan *plan, const float **curve, float *shape,
                         const float **shapes, double *value) {
@@ -258,6 +266,7 @@ static bool fit_channel(plb_fit *f, size_t c, const plb_profile *const *member, 
     ch->within[g] = plb_median_f(shape, n);
   }
   ch->peak_to_peak = (double)high - (double)low;
+  ch->pivot = plan->choice->spec.kind == PLB_CYCLE_STEADY ? mean_level(ch->centre, grid) : 0.0;
   ch->floor = fmax(0.005 * ch->peak_to_peak, plan->channel[c].step);
   ch->floor = fmax(ch->floor, 1e-9);
   ch->judge_gain = plan->channel[c].amplitude != PLB_RULE_FREE;
@@ -268,7 +277,7 @@ static bool fit_channel(plb_fit *f, size_t c, const plb_profile *const *member, 
     to_shape(curve[i], gain, grid, shape + i * grid);
     shapes[i] = shape + i * grid;
     value[i] = gain.gain > 0.0 ? log(gain.gain) : 0.0;
-    value[2 * n + i] = ch->peak_to_peak > 0.0 ? gain.offset / ch->peak_to_peak : 0.0;
+    value[2 * n + i] = ch->peak_to_peak > 0.0 ? plb_offset_told(ch, gain) / ch->peak_to_peak : 0.0;
   }
   ch->gain_var = reading_spread(value, n, &ch->gain_mid);
   ch->offset_var = reading_spread(value + 2 * n, n, &ch->offset_mid);

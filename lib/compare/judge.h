@@ -40,6 +40,7 @@ typedef struct plb_fit_channel {
   double floor;                     /**< f [unit] */
   double peak_to_peak;
   double gain_mid, gain_var, offset_mid, offset_var; /**< of log gain, and of offset / peak-to-peak */
+  double pivot; /**< steady: the level about which a gain widens the levels; else 0 */
   bool judge_gain, judge_offset, judge_raw;
 } plb_fit_channel;
 
@@ -102,6 +103,8 @@ void plb_terms_dispose(plb_terms *terms);
 /** Gain, offset of a curve against the centre of the fit, robustly (Huber, 1.5 sigma, three steps). */
 typedef struct plb_gain { double gain, offset; bool usable; } plb_gain;
 plb_gain plb_gain_against(const float *curve, const float *centre, size_t n);
+/** The offset that is judged and told: how far the curve sits from the centre at the pivot. */
+static inline double plb_offset_told(const plb_fit_channel *channel, plb_gain g) { return g.offset + (g.gain - 1.0) * channel->pivot; }
 
 /** Distances of one capture; NaN where a term cannot be judged. @param d  [terms->count] */
 PLB_CHECKED plb_status plb_distances(const plb_fit *fit, const plb_plan *plan, const plb_terms *terms, const plb_profile *x, double *d,

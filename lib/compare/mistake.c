@@ -2,24 +2,30 @@
 #include <math.h>
 #include <string.h>
 
-/* The same tracks with one channel multiplied; only that channel is copied. */
+/* The same tracks with one channel, or all of them, multiplied; only what changes is copied. */
 typedef struct scaled_tracks {
   plb_tracks tracks;
   double **x;
   double *own;
 } scaled_tracks;
 
-static bool scale_channel(scaled_tracks *out, const plb_tracks *in, size_t channel, double factor) {
+static bool scale_channels(scaled_tracks *out, const plb_tracks *in, size_t channel, double factor) {
+  const bool all = channel == SIZE_MAX;
   out->x = plb_calloc(in->channels, sizeof *out->x);
-  out->own = plb_calloc(in->samples, sizeof *out->own);
+  out->own = plb_calloc((all ? in->channels : 1) * in->samples, sizeof *out->own);
   if (out->x == NULL || out->own == NULL) {
     return false;
   }
-  memcpy(out->x, in->x, in->channels * sizeof *out->x);
-  for (size_t i = 0; i < in->samples; i++) {
-    out->own[i] = in->x[channel][i] * factor;
+  for (size_t c = 0; c < in->channels; c++) {
+    out->x[c] = in->x[c];
+    if (all || c == channel) {
+      double *own = out->own + (all ? c : 0) * in->samples;
+      for (size_t i = 0; i < in->samples; i++) {
+        own[i] = in->x[c][i] * factor;
+      }
+      out->x[c] = own;
+    }
   }
-  out->x[channel] = out->own;
   out->tracks = *in;
   out->tracks.x = out->x;
   return true;
@@ -44,7 +50,7 @@ static plb_status try_factor(plb_mistake *out, const plb_judge *judge, const plb
   scaled_tracks scaled = {0};
   plb_outcome *undone = NULL;
   plb_status status = PLB_OK;
-  if (!scale_channel(&scaled, tracks, channel, 1.0 / factor)) {
+  if (!scale_channels(&scaled, tracks, channel, 1.0 / factor)) {
     status = plb_fail(err, PLB_ENOMEM, "out of memory");
   } else {
     status = plb_outcome_new(&undone, judge, &scaled.tracks, err);
@@ -90,6 +96,9 @@ plb_status plb_mistake_find(plb_mistake *out, const plb_judge *judge, const plb_
     if (status == PLB_OK && !out->found) {
       status = try_factor(out, judge, tracks, c, -1.0, "lead-inverted", err);
     }
+  }
+  if (status == PLB_OK && !out->found && judge->plan.channels > 1) {
+    status = try_factor(out, judge, tracks, SIZE_MAX, -1.0, "lead-inverted", err);
   }
   return status;
 }

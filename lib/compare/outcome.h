@@ -43,7 +43,7 @@ size_t plb_term_find(const plb_terms *terms, plb_distance_kind kind, size_t inde
 typedef struct plb_mistake {
   bool found;
   char code[PLB_NAME_SIZE]; /* lead-inverted, factor */
-  size_t channel;           /* of the reference */
+  size_t channel;           /* of the reference; SIZE_MAX: all of them */
   double factor;            /* the samples are this many times too large */
   double correlation;       /* with the known-good once undone */
   plb_outcome *undone;      /* the judgement with the mistake undone; owned */

@@ -1,12 +1,15 @@
 #include "compare/profile.h"
+#include "cycle/draft.h"
 #include <math.h>
 #include <string.h>
 
 size_t plb_profile_first_mark(const plb_cycle_choice *choice) { return PLB_READ_COMMON + choice->spans; }
 
 double plb_profile_floor(const plb_cycle_choice *choice, size_t reading) {
+  const bool along = choice->spec.kind == PLB_CYCLE_AGAINST;
   switch (reading) {
   case PLB_READ_IRREGULARITY:
+    return along ? NAN : 0.05; /* a hand is not regular */
   case PLB_READ_MISSING:
   case PLB_READ_AFFECTED:
     return 0.05;
@@ -19,6 +22,9 @@ double plb_profile_floor(const plb_cycle_choice *choice, size_t reading) {
   }
   if (reading < plb_profile_first_mark(choice)) {
     return 0.01; /* log of a duration */
+  }
+  if (along) {
+    return 0.01; /* where the travel ends */
   }
   return choice->spec.kind == PLB_CYCLE_WHEEL ? 0.02 / choice->spec.teeth / choice->spec.revs : 0.001;
 }
@@ -54,12 +60,53 @@ plb_status plb_profile_readings(plb_reading_limit **out, size_t *count_out, cons
   return PLB_OK;
 }
 
+/* The same where cycles do not reach every cell; what none of them reaches is NaN until it is filled. */
+static void sum_up_partial(plb_profile *p, size_t channel, int decimals, float *column, float *deviation) {
+  const plb_frame *f = p->frame;
+  float *median = p->median + channel * p->grid, *spread = p->spread + channel * p->grid;
+  for (size_t g = 0; g < p->grid; g++) {
+    size_t n = 0;
+    double square = 0.0;
+    for (size_t r = 0; r < f->mapped; r++) {
+      const float x = plb_frame_curve(f, r, channel)[g];
+      if (isfinite(x)) {
+        deviation[n] = column[n] = x;
+        n++;
+      }
+    }
+    median[g] = n > 0 ? plb_median_f(deviation, n) : (float)NAN;
+    for (size_t r = 0; r < n; r++) {
+      deviation[r] = fabsf(column[r] - median[g]);
+      square += (double)deviation[r] * (double)deviation[r];
+    }
+    spread[g] = n > 0 ? 1.4826F * plb_median_f(deviation, n) : 0.0F;
+    p->scatter[channel * p->grid + g] = n > 0 ? (float)(square / (double)n) : 0.0F;
+  }
+  plb_round_decimals(median, p->grid, decimals);
+  plb_round_decimals(spread, p->grid, decimals);
+}
+
+/* Cells that no cycle reached say nothing: the cycle channel takes the typical curve there, the others the nearest cell. */
+static void fill_unreached(plb_profile *p, const plb_cycle_choice *choice) {
+  for (size_t c = 0; c < p->channels && p->frame->partial; c++) {
+    float *median = p->median + c * p->grid;
+    for (size_t g = 0; g < p->grid && c == choice->channel && choice->template_ != NULL; g++) {
+      median[g] = isfinite(median[g]) ? median[g] : choice->template_[g];
+    }
+    plb_fill_missing_cells(median, p->grid);
+  }
+}
+
 /* Pointwise over the cycles of one channel: median, robust spread, mean square around the rounded median. */
 static void sum_up_channel(plb_profile *p, size_t channel, int decimals, float *column, float *deviation) {
   const plb_frame *f = p->frame;
   const size_t rows = f->mapped;
   float *median = p->median + channel * p->grid, *spread = p->spread + channel * p->grid;
   float *scatter = p->scatter + channel * p->grid;
+  if (f->partial) {
+    sum_up_partial(p, channel, decimals, column, deviation);
+    return;
+  }
   enum { STRIP = 16 }; /* grid cells taken together, so that a row's cache line is used whole */
   for (size_t g0 = 0; g0 < p->grid; g0 += STRIP) {
     const size_t width = p->grid - g0 < STRIP ? p->grid - g0 : STRIP;
@@ -121,7 +168,7 @@ static void read_common(plb_profile *p, double *scratch) {
       scratch[mapped++] = f->cycle[i].correlation;
     }
   }
-  p->reading[PLB_READ_IRREGULARITY] = irregular;
+  p->reading[PLB_READ_IRREGULARITY] = f->partial ? NAN : irregular;
   p->reading[PLB_READ_MISSING] = f->found > 1 ? (worst + second) / 2.0 : worst;
   p->reading[PLB_READ_AFFECTED] = f->found > 0 ? (double)(p->unmapped + p->damaged) / (double)f->found : 0.0;
   p->reading[PLB_READ_UNLIKE] = mapped > 0 ? 1.0 - plb_median(scratch, mapped) : NAN;
@@ -186,6 +233,7 @@ plb_status plb_profile_new(plb_profile **out, plb_frame *frame, const plb_cycle_
   for (size_t c = 0; c < p->channels && frame->mapped > 0; c++) {
     sum_up_channel(p, c, decimals[c], column, column + 16 * most);
   }
+  fill_unreached(p, choice);
   read_common(p, scratch);
   read_marks(p, choice, scratch);
   *out = p;
@@ -197,8 +245,25 @@ done:
   return status;
 }
 
+/* Cells that do not follow each other in time: the scatter from sample to sample. */
+static double noise_of_steps(const double *x, size_t samples) {
+  double *step = plb_calloc(samples, sizeof *step);
+  size_t n = 0;
+  for (size_t i = 0; i + 1 < samples && step != NULL; i++) {
+    if (isfinite(x[i + 1] - x[i])) {
+      step[n++] = fabs(x[i + 1] - x[i]);
+    }
+  }
+  const double noise = n > 0 ? 1.4826 / sqrt(2.0) * plb_median(step, n) : NAN;
+  free(step);
+  return noise;
+}
+
 double plb_profile_noise(const plb_profile *profile, const double *x, size_t samples, size_t channel) {
   const plb_frame *f = profile->frame;
+  if (f->unordered) {
+    return noise_of_steps(x, samples);
+  }
   const float *median = plb_profile_curve(profile, channel);
   double *apart = plb_calloc(samples, sizeof *apart);
   size_t n = 0;
