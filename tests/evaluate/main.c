@@ -1,0 +1,150 @@
+/* Evaluate: see README.md beside this file. */
+#include "evaluate.h"
+#include "core/core.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+static const char usage[] =
+    "usage: run [--family F]... [--redraws R] [--fresh K] [--n 6,10,20,30] [--seed S] [--cycle SPEC]\n"
+    "           [--sessions] [--faults] [--misses] [--full-only] [--quick] [FOLDER...]\n"
+    "Learns from good captures of the models (or of FOLDERs with good-*.csv and fault-NAME-*.csv), judges others, counts.\n"
+    "  --quick      seven families, two redraws, n = 6 and 20\n"
+    "  --sessions   exemplars in groups: four recordings of each vehicle\n"
+    "  --faults     print each fault, not only the weak ones\n"
+    "  --misses     print each judgement that is not the right one\n"
+    "  --full-only  faults at full severity only\n";
+
+static bool parse_sizes(eval_options *o, const char *text) {
+  o->sizes = 0;
+  while (*text && o->sizes < EVAL_SIZES) {
+    char *end;
+    const unsigned long n = strtoul(text, &end, 10);
+    if (end == text || n < 3 || (o->sizes && n <= o->size[o->sizes - 1]))
+      return false;
+    o->size[o->sizes++] = n;
+    text = *end == ',' ? end + 1 : end;
+    if (*end && *end != ',')
+      return false;
+  }
+  return o->sizes > 0 && !*text;
+}
+
+static void take_quick(eval_options *o) {
+  o->redraws = 2;
+  o->quick = true;
+  o->sizes = 2;
+  o->size[0] = 6;
+  o->size[1] = 20;
+  for (size_t i = 0; i < plb_model_count(); i++)
+    if (eval_is_quick_family(plb_model_at(i)->name))
+      o->family[o->families++] = plb_model_at(i)->name;
+}
+
+/* @return the number of folders, -1: usage */
+static int parse(eval_options *o, int argc, char **argv, const char **folder) {
+  int folders = 0;
+  for (int i = 1; i < argc; i++) {
+    const char *a = argv[i], *value = i + 1 < argc ? argv[i + 1] : NULL;
+    const bool takes = strcmp(a, "--family") == 0 || strcmp(a, "--redraws") == 0 || strcmp(a, "--n") == 0 ||
+                       strcmp(a, "--seed") == 0 || strcmp(a, "--cycle") == 0 || strcmp(a, "--fresh") == 0;
+    if (takes && !value)
+      return -1;
+    i += takes;
+    if (strcmp(a, "--family") == 0 && o->families < EVAL_FAMILIES)
+      o->family[o->families++] = value;
+    else if (strcmp(a, "--redraws") == 0)
+      o->redraws = (unsigned)strtoul(value, NULL, 10);
+    else if (strcmp(a, "--fresh") == 0)
+      o->fresh = (unsigned)strtoul(value, NULL, 10);
+    else if (strcmp(a, "--seed") == 0)
+      o->seed = strtoull(value, NULL, 10);
+    else if (strcmp(a, "--cycle") == 0)
+      o->cycle = value;
+    else if (strcmp(a, "--n") == 0) {
+      if (!parse_sizes(o, value))
+        return -1;
+    } else if (strcmp(a, "--sessions") == 0)
+      o->sessions = true;
+    else if (strcmp(a, "--faults") == 0)
+      o->faults = true;
+    else if (strcmp(a, "--misses") == 0)
+      o->misses = true;
+    else if (strcmp(a, "--full-only") == 0)
+      o->quick = true;
+    else if (strcmp(a, "--quick") == 0)
+      take_quick(o);
+    else if (a[0] == '-' || folders >= EVAL_FAMILIES)
+      return -1;
+    else
+      folder[folders++] = a;
+  }
+  return o->redraws > 0 && o->fresh > 0 ? folders : -1;
+}
+
+static plb_status run_redraw(eval_tally *tally, const plb_model_family *family, const char *folder,
+                             const eval_options *o, unsigned redraw, plb_error *err) {
+  eval_set set = {0};
+  plb_status status = family ? eval_set_from_model(&set, family, o, redraw, err)
+                             : eval_set_from_folder(&set, folder, o, redraw, err);
+  if (!status)
+    status = eval_run(tally, &set, o, err);
+  eval_set_dispose(&set);
+  return status;
+}
+
+/* Redraws run side by side; what they count does not depend on the order. */
+static int run_family(eval_tally *tally, const plb_model_family *family, const char *folder, const eval_options *o) {
+  int code = 0;
+#pragma omp parallel for schedule(dynamic)
+  for (unsigned r = 0; r < o->redraws; r++) {
+    eval_tally own = {0};
+    plb_error err = PLB_ERROR_INIT;
+    const plb_status status = run_redraw(&own, family, folder, o, r, &err);
+#pragma omp critical(eval_add)
+    {
+      if (status) {
+        fprintf(stderr, "evaluate: %s: redraw %u: %s\n", family ? family->name : folder, r, err.message);
+        code = plb_status_exit(status);
+      } else {
+        eval_tally_add(tally, &own);
+      }
+    }
+    eval_tally_dispose(&own);
+  }
+  if (!tally->family)
+    tally->family = family ? family->name : folder;
+  eval_print_family(tally, o);
+  return code;
+}
+
+int main(int argc, char **argv) {
+  eval_options o = {.size = {6, 10, 20, 30}, .sizes = 4, .redraws = 20, .fresh = 10, .seed = 20261125};
+  static const char *folder[EVAL_FAMILIES];
+  static eval_tally tally[EVAL_FAMILIES];
+  const time_t start = time(NULL);
+  const int folders = parse(&o, argc, argv, folder);
+  if (folders < 0) {
+    fputs(usage, stderr);
+    return 64;
+  }
+  const size_t count = folders ? (size_t)folders : o.families ? o.families : plb_model_count();
+  int code = 0;
+  o.folder = folders ? "files" : NULL;
+  eval_print_head(&o);
+  for (size_t i = 0; i < count; i++) {
+    const plb_model_family *family = folders ? NULL : o.families ? plb_model_find(o.family[i]) : plb_model_at(i);
+    if (!folders && !family) {
+      fprintf(stderr, "evaluate: no family \"%s\"; the names are those of the models\n", o.family[i]);
+      return 64;
+    }
+    const int one = run_family(&tally[i], family, folder[i], &o);
+    code = one ? one : code;
+  }
+  const size_t failed = eval_print_sum(tally, count, &o);
+  fprintf(stderr, "%.0f s\n", difftime(time(NULL), start));
+  for (size_t i = 0; i < count; i++)
+    eval_tally_dispose(&tally[i]);
+  return code ? code : failed ? 1 : 0;
+}
