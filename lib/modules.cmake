@@ -19,7 +19,7 @@ plb_module(model USES core signal capture
 plb_module(cycle USES core signal capture
   SOURCES spec.c tracks.c choice.c template.c draft.c lay.c swing.c teeth.c wheel.c wheel_turns.c wheel_stroke.c
     wheel_choose.c period.c chain.c steep.c repeat.c repeat_choose.c edge.c edge_choose.c
-    once.c guess.c)
+    once.c against.c steady.c guess.c)
 
 plb_module(reading USES core signal capture cycle
   SOURCES kinds.c level.c pulse.c transition.c trace.c coil.c row.c pair.c measure.c print.c)

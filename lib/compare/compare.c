@@ -48,6 +48,7 @@ static void describe(plb_verdict *v, const plb_reference *r, const plb_capture *
   v->capture.samples = plb_capture_samples(capture);
   plb_text_copy(v->cycles.unit_name, sizeof v->cycles.unit_name, plb_unit_of_cycle(r, 1));
   v->landmark_phase_first = r->choice.landmarks > 0 ? r->choice.landmark[0].phase : NAN;
+  plb_explain_along(v, r);
 }
 
 static void promise(plb_verdict *v, const plb_calibration *c) {
@@ -199,12 +200,38 @@ static plb_status say_short(plb_verdict *v, const plb_judge *j, const plb_frame 
   return block(v, PLB_REASON_RECORDING, "short", j->reference->choice.spec.channel, text, "record longer, at least ten cycles", err);
 }
 
+/* Without a cycle there is no signal where all of it lies near nought; along another channel, where that one does not move. */
+static plb_status check_unordered(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_frame *frame,
+                                  const plb_compare_options *opt, plb_error *err) {
+  const plb_cycle_spec *spec = &j->reference->choice.spec;
+  for (size_t k = 0; k < j->plan.channels && spec->kind == PLB_CYCLE_STEADY; k++) {
+    double most = 0.0, good = 0.0;
+    for (size_t g = 0; g < j->fit->grid; g++) {
+      good = fmax(good, fabs((double)j->fit->channel[k].centre[g]));
+    }
+    const plb_status status = plb_typical_most(t->x[k], t->samples, &most, err);
+    if (status != PLB_OK || most < silent_share * good) {
+      return status != PLB_OK ? status : say_no_signal(v, j, k, opt, err);
+    }
+  }
+  if (spec->kind == PLB_CYCLE_AGAINST && frame->found == 0) {
+    char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE];
+    plb_text_say(text, sizeof text, "%s hardly moves, so there is nothing to judge along it", spec->against);
+    plb_text_say(action, sizeof action, "record while it goes slowly from end to end and back; if it did, prove the connection of %s", spec->against);
+    return block(v, PLB_REASON_RECORDING, "short", spec->against, text, action, err);
+  }
+  return spec->kind == PLB_CYCLE_STEADY && frame->found < 2 ? say_short(v, j, frame, err) : PLB_OK;
+}
+
 /* Reasons that come before any score. */
 static plb_status check_hard(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o, const plb_compare_options *opt,
                              plb_error *err) {
   const plb_frame *frame = plb_outcome_frame(o);
   const size_t c = j->reference->choice.channel;
   const bool once = j->reference->choice.spec.kind == PLB_CYCLE_ONCE;
+  if (frame->unordered) {
+    return check_unordered(v, j, t, frame, opt, err);
+  }
   if (frame->mapped == 0 || once) {
     const double swing = robust_swing(t, c);
     if ((!frame->structure || once) && swing < silent_share * j->fit->channel[c].peak_to_peak) {

@@ -67,6 +67,14 @@ double plb_local_lag(const float *curve, const float *centre, size_t grid, size_
 const char *plb_unit_of_cycle(const plb_reference *reference, unsigned count);
 /** A phase as people say it: "123 deg" for wheels, "1.2 ms" of a cycle of `duration_s`, else "34 %". */
 void plb_say_phase(char *out, size_t size, const plb_reference *reference, double phase, double duration_s);
+/** For a cycle along another channel: which, its unit and its values at phase 0 and 1, into the verdict. */
+void plb_explain_along(plb_verdict *v, const plb_reference *reference);
+/** The value of the channel along which the others are judged, at a phase; NaN for other kinds. */
+double plb_along_at(const plb_reference *reference, double phase);
+/** "the travel ends at 2.1 V of track-2, good captures 4.3 to 4.5 V"; fills size and unit too. */
+void plb_say_end_of_travel(plb_finding *finding, const plb_reference *reference, const plb_reading_limit *limit, double value);
+/** The level below which 99.5 % of the samples stay, whatever their sign. */
+PLB_CHECKED plb_status plb_typical_most(const double *x, size_t n, double *out, plb_error *err);
 /** A size as people say it: "0.5 V", "320 mV", "2.1" without a unit. */
 void plb_say_size(char *out, size_t size, double value, const char *unit);
 /** The nearest tooth to a phase, from 1; 0 when the cycle has no teeth. */

@@ -56,7 +56,11 @@ static void take_pattern(search *s, plb_finding *f) {
   f->pattern = p.pattern;
   for (size_t i = 0; i < frame->found; i++) {
     if (s->shown[i] && isnan(f->time_s)) {
-      const double within = isfinite(f->phase) ? f->phase * (frame->cycle[i].last - frame->cycle[i].first) : 0.0;
+      const plb_cycle_found *cycle = &frame->cycle[i];
+      double within = isfinite(f->phase) ? f->phase * (cycle->last - cycle->first) : 0.0;
+      if (frame->unordered && isfinite(f->phase) && cycle->state == PLB_MAPPED) { /* the sample that stands for the cell */
+        within = frame->edge_at[cycle->row * (frame->grid + 1) + (size_t)(f->phase * (double)frame->grid)] - cycle->first;
+      }
       f->time_s = s->tracks->start_s + (frame->cycle[i].first + within) / s->tracks->rate_hz;
     }
     s->any[i] = s->any[i] || s->shown[i];
@@ -69,6 +73,10 @@ static void say_how_often(char *out, size_t size, const search *s, const plb_fin
     out[0] = '\0';
   } else {
     plb_text_say(out, size, " in %u of %u %s", f->count, f->of, unit);
+  }
+  const size_t used = strlen(out);
+  if (plb_outcome_frame(s->o)->unordered && f->pattern != PLB_LASTING && isfinite(f->time_s)) {
+    plb_text_say(out + used, size - used, f->count > 1 ? ", first at %.3f s" : ", at %.3f s", f->time_s);
   }
 }
 
@@ -228,7 +236,10 @@ static void find_gain(search *s, size_t c) {
     f->score = with_raw_bands(s, c, score);
     f->pattern = PLB_LASTING;
     f->count = f->of = (unsigned)s->o->profile->frame->mapped;
-    plb_text_say(f->text, sizeof f->text, "%s %s: typically %.2f of known-good", wheel ? "the teeth are" : "amplitude", low ? "low" : "high", gain);
+    plb_text_say(f->text, sizeof f->text, "%s %s: typically %.2f of known-good", wheel                                            ? "the teeth are"
+                 : ref->choice.spec.kind == PLB_CYCLE_STEADY ? "the swing about the mean is"
+                                                             : "amplitude",
+                 low ? "low" : "high", gain);
     plb_advise(f, ref, NULL);
   }
 }
@@ -296,6 +307,8 @@ static void say_reading(search *s, plb_finding *f, size_t k, double value) {
   } else if (k == PLB_READ_UNLIKE) {
     plb_text_say(f->text, sizeof f->text, "the shape as a whole is unlike known-good: correlation %.3f, good captures at least %.3f", 1.0 - value,
              1.0 - limit->high);
+  } else if (ref->choice.spec.kind == PLB_CYCLE_AGAINST) {
+    plb_say_end_of_travel(f, ref, limit, value);
   } else if (is_phase_reading(s, k)) {
     char far[64], where[64];
     f->phase = value;
@@ -330,7 +343,8 @@ static void find_readings(search *s) {
       continue;
     }
     const bool more = value > s->judge->fit->reading_mid[k];
-    const char *direction = is_phase_reading(s, k) ? (more ? "late" : "early") : k == PLB_READ_UNLIKE ? "shape" : more ? "high" : "low";
+    const bool timed = is_phase_reading(s, k) && ref->choice.spec.kind != PLB_CYCLE_AGAINST;
+    const char *direction = timed ? (more ? "late" : "early") : k == PLB_READ_UNLIKE ? "shape" : more ? "high" : "low";
     plb_finding *f = add(s, PLB_FINDING_READING, ref->reading[k].channel, ref->reading[k].name, direction);
     if (f == NULL) {
       return;

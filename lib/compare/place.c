@@ -11,6 +11,10 @@ const char *plb_unit_of_cycle(const plb_reference *reference, unsigned count) {
     return count == 1 ? "revolution" : "revolutions";
   case PLB_CYCLE_ONCE:
     return count == 1 ? "event" : "events";
+  case PLB_CYCLE_AGAINST:
+    return count == 1 ? "stroke" : "strokes";
+  case PLB_CYCLE_STEADY:
+    return count == 1 ? "window" : "windows";
   default:
     return count == 1 ? "cycle" : "cycles";
   }
@@ -18,6 +22,9 @@ const char *plb_unit_of_cycle(const plb_reference *reference, unsigned count) {
 
 double plb_degrees_at(const plb_reference *reference, double phase) {
   const plb_cycle_spec *s = &reference->choice.spec;
+  if (s->kind == PLB_CYCLE_AGAINST || s->kind == PLB_CYCLE_STEADY) {
+    return NAN; /* nothing turns */
+  }
   return phase * (s->kind == PLB_CYCLE_WHEEL && s->revs == 2 ? 720.0 : 360.0);
 }
 
@@ -36,8 +43,84 @@ int plb_tooth_at(const plb_reference *reference, double phase) {
   return (int)best % teeth + 1;
 }
 
+static const plb_reference_channel *along_channel(const plb_reference *reference) {
+  for (size_t c = 0; c < reference->channels && reference->choice.spec.kind == PLB_CYCLE_AGAINST; c++) {
+    if (strcmp(reference->channel[c].role, reference->choice.spec.against) == 0) {
+      return &reference->channel[c];
+    }
+  }
+  return NULL;
+}
+
+double plb_along_at(const plb_reference *reference, double phase) {
+  const plb_cycle_choice *c = &reference->choice;
+  return c->spec.kind == PLB_CYCLE_AGAINST ? c->level_low + phase * (c->level_high - c->level_low) : (double)NAN;
+}
+
+void plb_explain_along(plb_verdict *v, const plb_reference *reference) {
+  const plb_reference_channel *along = along_channel(reference);
+  v->reference.along_low = plb_along_at(reference, 0.0);
+  v->reference.along_high = plb_along_at(reference, 1.0);
+  if (along != NULL) {
+    v->landmark_phase_first = NAN; /* the end of the travel needs no mark */
+    plb_text_copy(v->reference.along, sizeof v->reference.along, along->role);
+    plb_text_copy(v->reference.along_unit, sizeof v->reference.along_unit, along->unit);
+  }
+}
+
+void plb_say_end_of_travel(plb_finding *finding, const plb_reference *reference, const plb_reading_limit *limit, double value) {
+  const plb_reference_channel *along = along_channel(reference);
+  const char *unit = along != NULL ? along->unit : "1", *role = along != NULL ? along->role : "";
+  char here[64], low[64], high[64];
+  finding->size = plb_along_at(reference, value);
+  plb_text_copy(finding->unit, sizeof finding->unit, unit);
+  plb_text_copy(finding->channel, sizeof finding->channel, role);
+  plb_say_size(here, sizeof here, finding->size, unit);
+  plb_say_size(low, sizeof low, plb_along_at(reference, limit->low), unit);
+  plb_say_size(high, sizeof high, plb_along_at(reference, limit->high), unit);
+  plb_text_say(finding->text, sizeof finding->text, "the travel of %s ends at %s, in good captures at %s to %s", role, here, low, high);
+}
+
+plb_status plb_typical_most(const double *x, size_t n, double *out, plb_error *err) {
+  double *size = plb_calloc(n, sizeof *size);
+  size_t count = 0;
+  if (size == NULL) {
+    return plb_fail(err, PLB_ENOMEM, "out of memory for %zu samples", n);
+  }
+  for (size_t i = 0; i < n; i++) {
+    if (isfinite(x[i])) {
+      size[count++] = fabs(x[i]);
+    }
+  }
+  *out = count > 0 ? plb_quantile(size, count, 0.995) : 0.0;
+  free(size);
+  return PLB_OK;
+}
+
+/* Where in the sorted levels of a window: the middle needs no number. */
+static const char *level_words(double phase) {
+  static const struct {
+    double up_to;
+    const char *words;
+  } part[] = {{0.02, "the lowest levels"},  {0.1, "the lowest tenth of the levels"}, {0.35, "the lower levels"},
+              {0.65, "the middle levels"},  {0.9, "the upper levels"},               {0.98, "the highest tenth of the levels"},
+              {INFINITY, "the highest levels"}};
+  size_t k = 0;
+  while (!(phase < part[k].up_to) && isfinite(part[k].up_to)) {
+    k++;
+  }
+  return part[k].words;
+}
+
 void plb_say_phase(char *out, size_t size, const plb_reference *reference, double phase, double duration_s) {
-  if (reference->choice.spec.kind == PLB_CYCLE_WHEEL) {
+  const plb_reference_channel *along = along_channel(reference);
+  if (along != NULL) {
+    char value[64];
+    plb_say_size(value, sizeof value, plb_along_at(reference, phase), along->unit);
+    plb_text_say(out, size, "%s of %s", value, along->role);
+  } else if (reference->choice.spec.kind == PLB_CYCLE_STEADY) {
+    plb_text_say(out, size, "%s", level_words(phase));
+  } else if (reference->choice.spec.kind == PLB_CYCLE_WHEEL) {
     plb_text_say(out, size, "%.0f deg", plb_degrees_at(reference, phase));
   } else if (isfinite(duration_s)) {
     const char *code = "s";

@@ -1,7 +1,9 @@
 #include "cycle/kind.h"
+#include "cycle/against.h"
 #include "cycle/edge.h"
 #include "cycle/once.h"
 #include "cycle/repeat.h"
+#include "cycle/steady.h"
 #include "cycle/wheel.h"
 
 #include <math.h>
@@ -12,6 +14,8 @@ static const plb_kind KIND[] = {
     [PLB_CYCLE_EDGE] = {plb_edge_choose, plb_edge_build},
     [PLB_CYCLE_REPEAT] = {plb_repeat_choose, plb_repeat_build},
     [PLB_CYCLE_ONCE] = {plb_once_choose, plb_once_build},
+    [PLB_CYCLE_AGAINST] = {plb_against_choose, plb_against_build},
+    [PLB_CYCLE_STEADY] = {plb_steady_choose, plb_steady_build},
 };
 
 const plb_kind *plb_kind_of(plb_cycle_kind kind) {
@@ -58,7 +62,7 @@ plb_status plb_cycle_choose(plb_cycle_choice *out, const plb_tracks *const *trac
   *out = (plb_cycle_choice){.spec = *spec, .stroke_channel = -1};
   if (!kind)
     return plb_fail(err, PLB_EUSAGE,
-                    "--cycle %s cannot be learned by this version; it learns wheel, edge, repeat and once",
+                    "--cycle %s cannot be learned by this version; it learns wheel, edge, repeat, once, against and steady",
                     plb_cycle_kind_name(spec->kind));
   plb_status status = check_tracks(tracks, count, grid, err);
   if (status == PLB_OK)
@@ -79,6 +83,7 @@ plb_status plb_frame_build(plb_frame **out, const plb_tracks *tracks, const plb_
   plb_frame *frame = plb_calloc(1, sizeof *frame);
   if (!frame)
     return plb_fail(err, PLB_ENOMEM, "no memory for a phase frame; free some memory");
+  frame->covered = 1.0;
   frame->rate_hz = frame->revolutions = frame->correlation = frame->runner_up = NAN;
   const plb_status status = kind->build(frame, tracks, choice, err);
   if (status == PLB_OK)

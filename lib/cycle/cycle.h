@@ -89,8 +89,12 @@ typedef struct plb_frame {
   float *value;             /**< [mapped][channels][grid] */
   double *landmark_phase;   /**< [mapped][landmarks] where each was found on the cycle's own UNWARPED time, 0..1; NaN: missing */
   double *span_s;           /**< [mapped][spans] true durations; NULL without spans */
-  double *edge_at;          /**< [mapped][grid + 1] sample position of each cell's edge, so that a place can be shown in seconds */
+  double *edge_at;          /**< [mapped][grid + 1] sample position of each cell's edge, so that a place can be shown in seconds; where `unordered`,
+                                 the sample that stands for the cell, and the cycle's end */
   size_t spans;
+  bool unordered;           /**< steady, against: the cells do not follow each other in time */
+  bool partial;             /**< against: cells of `value` that a stroke did not reach are NaN */
+  double covered;           /**< against: share of the cells that any stroke reached; else 1 */
   bool structure;           /**< the signal has cycles of some length, in range or not */
   double rate_hz;           /**< median cycles per second, read before any range is applied (wheel: from tooth times, gap or not); NaN: none */
   double revolutions;       /**< wheel: revolutions seen at that rate, gap or not */

@@ -85,7 +85,7 @@ void plb_draft_dispose(plb_draft *d) {
   *d = (plb_draft){0};
 }
 
-static bool allocate(plb_frame *f, size_t mapped) {
+bool plb_frame_allocate(plb_frame *f, size_t mapped) {
   const size_t rows = mapped ? mapped : 1;
   f->mapped = mapped;
   f->value = plb_calloc(rows, f->channels * f->grid * sizeof(float));
@@ -144,7 +144,7 @@ plb_status plb_draft_lay(plb_draft *d, const plb_tracks *tracks, const plb_cycle
   d->cycle = NULL;
   for (size_t i = 0; i < f->found; i++)
     mapped += f->cycle[i].state == PLB_MAPPED;
-  if (!allocate(f, mapped)) {
+  if (!plb_frame_allocate(f, mapped)) {
     status = plb_fail(err, PLB_ENOMEM, "no memory for %zu cycles; free some memory", mapped);
     goto done;
   }

@@ -53,7 +53,13 @@ PLB_CHECKED plb_status plb_lay_cells(const double *x, size_t n, const double *ed
 /** Places of the grid's cell edges along anchors. @param edge_at  [grid + 1] */
 void plb_lay_edges(const double *phase, const double *place, size_t anchors, size_t grid, double *edge_at);
 
-/** Pearson correlation of two curves; 0 when either is flat. */
+/** Missing cells take the nearest known one's value; all 0 when there is none. */
+void plb_fill_missing_cells(float *curve, size_t n);
+
+/** Room for `mapped` rows of frame->channels curves of frame->grid cells; false when memory is short. */
+bool plb_frame_allocate(plb_frame *frame, size_t mapped);
+
+/** Pearson correlation of two curves over the cells that `a` has; 0 when either is flat. */
 double plb_curve_correlation(const float *a, const float *b, size_t n);
 
 #endif

@@ -77,15 +77,33 @@ void plb_lay_edges(const double *phase, const double *place, size_t anchors, siz
   }
 }
 
-double plb_curve_correlation(const float *a, const float *b, size_t n) {
-  double sa = 0, sb = 0;
+void plb_fill_missing_cells(float *curve, size_t n) {
+  size_t known = n;
   for (size_t i = 0; i < n; i++) {
+    if (!isfinite(curve[i]))
+      continue;
+    for (size_t k = known == n ? 0 : known + 1; k < i; k++)
+      curve[k] = known == n || 2 * k >= known + i ? curve[i] : curve[known];
+    known = i;
+  }
+  for (size_t k = known == n ? 0 : known + 1; k < n; k++)
+    curve[k] = known == n ? 0.0f : curve[known];
+}
+
+double plb_curve_correlation(const float *a, const float *b, size_t n) {
+  double sa = 0, sb = 0, count = 0;
+  for (size_t i = 0; i < n; i++) {
+    if (!isfinite(a[i]))
+      continue;
     sa += (double)a[i];
     sb += (double)b[i];
+    count++;
   }
-  const double ma = sa / (double)n, mb = sb / (double)n;
+  const double ma = sa / count, mb = sb / count;
   double aa = 0, bb = 0, ab = 0;
   for (size_t i = 0; i < n; i++) {
+    if (!isfinite(a[i]))
+      continue;
     const double x = (double)a[i] - ma, y = (double)b[i] - mb;
     aa += x * x;
     bb += y * y;

@@ -9,10 +9,16 @@ plb_status plb_median_cycle(const plb_frame *frame, size_t channel, float *out, 
   if (!column)
     return plb_fail(err, PLB_ENOMEM, "no memory for %zu cycles; free some memory", frame->mapped);
   for (size_t k = 0; k < frame->grid; k++) {
-    for (size_t i = 0; i < frame->mapped; i++)
-      column[i] = frame->value[(i * frame->channels + channel) * frame->grid + k];
-    out[k] = plb_median_f(column, frame->mapped);
+    size_t count = 0;
+    for (size_t i = 0; i < frame->mapped; i++) {
+      const float value = frame->value[(i * frame->channels + channel) * frame->grid + k];
+      if (!frame->partial || isfinite(value))
+        column[count++] = value;
+    }
+    out[k] = count ? plb_median_f(column, count) : NAN;
   }
+  if (frame->partial)
+    plb_fill_missing_cells(out, frame->grid);
   free(column);
   return PLB_OK;
 }

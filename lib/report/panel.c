@@ -106,7 +106,9 @@ static double column_phase(const plb_panel *p, size_t column) {
   return ((double)column + 0.5) / (double)p->drawing->columns;
 }
 
-static double pixel_x(const plot *t, double phase) { return plb_axis_pixel(&t->x, phase * t->p->dial.length); }
+static double pixel_x(const plot *t, double phase) {
+  return plb_axis_pixel(&t->x, t->p->dial.start + phase * t->p->dial.length);
+}
 static double pixel_y(const plot *t, double value) { return plb_axis_pixel(&t->y, value * t->factor); }
 
 static void find_limits(const plot *t, double *low, double *high) {
@@ -134,7 +136,7 @@ static void place_axes(plot *t) {
   plb_axis_pad(&low, &high, 0.13); /* room for the marks above and below */
   const double top = p->top + PLB_PANEL_HEAD + strip_height(p);
   t->y = (plb_axis){low, high, top + p->plot, top, plb_axis_step(high - low, (int)(p->plot / 34))};
-  const double from = p->from * p->dial.length, to = p->to * p->dial.length;
+  const double from = p->dial.start + p->from * p->dial.length, to = p->dial.start + p->to * p->dial.length;
   const int most = 13;
   t->x = (plb_axis){from, to, p->left, p->left + p->width,
                     p->dial.kind == PLB_DIAL_DEGREES ? plb_axis_degree_step(to - from, most)

@@ -39,10 +39,13 @@ const char *plb_say_word_short(plb_word word);
 typedef enum plb_dial_kind {
   PLB_DIAL_DEGREES, /**< toothed wheel: degrees of rotation */
   PLB_DIAL_TIME,    /**< milliseconds and so on from the start of the cycle */
+  PLB_DIAL_ALONG,   /**< values of another channel */
+  PLB_DIAL_LEVELS,  /**< no cycle: share of the time, lowest levels first */
   PLB_DIAL_SHARE    /**< per cent of the cycle, where its length is not known */
 } plb_dial_kind;
 typedef struct plb_dial {
   plb_dial_kind kind;
+  double start;              /**< what stands at phase 0 in `unit`; 0 but along another channel */
   double length;             /**< one whole cycle in `unit`: 360 or 720, ms, or 100 */
   char unit[PLB_UNIT_SIZE];  /**< "deg", "ms", "%" */
   char label[PLB_NAME_SIZE]; /**< for an axis: "degrees of rotation" */

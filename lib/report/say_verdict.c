@@ -11,11 +11,11 @@ const char *plb_say_word_short(plb_word word) {
 }
 
 static plb_dial degrees_dial(int revolutions) {
-  return (plb_dial){PLB_DIAL_DEGREES, 360.0 * (revolutions == 2 ? 2 : 1), "deg", "degrees of rotation"};
+  return (plb_dial){PLB_DIAL_DEGREES, 0, 360.0 * (revolutions == 2 ? 2 : 1), "deg", "degrees of rotation"};
 }
 
 static plb_dial time_dial(double seconds) {
-  plb_dial dial = {PLB_DIAL_TIME, seconds, "s", ""};
+  plb_dial dial = {PLB_DIAL_TIME, 0, seconds, "s", ""};
   const char *code = "s";
   dial.length *= plb_unit_scale_for_people(seconds, "s", &code);
   plb_text_copy(dial.unit, sizeof dial.unit, code);
@@ -23,8 +23,22 @@ static plb_dial time_dial(double seconds) {
   return dial;
 }
 
+static plb_dial along_dial(const plb_verdict *verdict) {
+  const double low = verdict->reference.along_low, high = verdict->reference.along_high;
+  plb_dial dial = {PLB_DIAL_ALONG, 0, 0, "", ""};
+  const char *code = verdict->reference.along_unit;
+  const double scale = plb_unit_scale_for_people(fmax(fabs(low), fabs(high)), verdict->reference.along_unit, &code);
+  dial.start = low * scale;
+  dial.length = (high - low) * scale;
+  plb_text_print(dial.unit, sizeof dial.unit, "%s", plb_say_unit(code));
+  plb_text_print(dial.label, sizeof dial.label, "%.10s of %.40s", dial.unit, verdict->reference.along);
+  return dial;
+}
+
 plb_dial plb_say_dial(const plb_verdict *verdict) {
   plb_cycle_spec spec;
+  if (verdict->reference.along[0] && isfinite(verdict->reference.along_low))
+    return along_dial(verdict);
   const bool known =
       verdict->reference.cycle[0] && plb_cycle_spec_parse(verdict->reference.cycle, &spec, NULL) == PLB_OK;
   if (known && spec.kind == PLB_CYCLE_WHEEL)
@@ -35,12 +49,14 @@ plb_dial plb_say_dial(const plb_verdict *verdict) {
     return time_dial(1 / verdict->cycles.rate_hz);
   if (known && spec.kind == PLB_CYCLE_ONCE && verdict->capture.rate_hz > 0 && verdict->capture.samples > 1)
     return time_dial((double)verdict->capture.samples / verdict->capture.rate_hz);
-  return (plb_dial){PLB_DIAL_SHARE, 100, "%", "% of the cycle"};
+  if (known && spec.kind == PLB_CYCLE_STEADY)
+    return (plb_dial){PLB_DIAL_LEVELS, 0, 100, "%", "% of the time, lowest levels first"};
+  return (plb_dial){PLB_DIAL_SHARE, 0, 100, "%", "% of the cycle"};
 }
 
 void plb_say_place(const plb_dial *dial, double phase, char out[PLB_SAY_SIZE]) {
   char number[PLB_SAY_SIZE];
-  plb_say_number(round(phase * dial->length * 100) / 100, 5, number);
+  plb_say_number(round((dial->start + phase * dial->length) * 100) / 100, 5, number);
   plb_text_print(out, PLB_SAY_SIZE, "%.30s%s%.31s", number, isfinite(phase) ? " " : "",
                  isfinite(phase) ? dial->unit : "");
 }
@@ -48,14 +64,14 @@ void plb_say_place(const plb_dial *dial, double phase, char out[PLB_SAY_SIZE]) {
 void plb_say_stretch(const plb_dial *dial, const plb_band_result *band, char out[PLB_SAY_SIZE]) {
   char from[PLB_SAY_SIZE], to[PLB_SAY_SIZE];
   const bool cycle = strcmp(band->unit, "cycle") == 0;
-  const double scale = cycle ? dial->length : 1;
-  plb_say_number(round(band->from * scale * 100) / 100, 4, from);
-  plb_say_number(round(band->to * scale * 100) / 100, 4, to);
+  const double scale = cycle ? dial->length : 1, start = cycle ? dial->start : 0;
+  plb_say_number(round((start + band->from * scale) * 100) / 100, 4, from);
+  plb_say_number(round((start + band->to * scale) * 100) / 100, 4, to);
   plb_text_print(out, PLB_SAY_SIZE, "%.14s-%.14s%s%.20s", from, to, cycle ? "" : " ", cycle ? "" : band->unit);
 }
 
 void plb_say_worst(const plb_dial *dial, const plb_band_result *band, char out[PLB_SAY_SIZE]) {
-  double place = band->worst_phase * dial->length;
+  double place = dial->start + band->worst_phase * dial->length;
   double shown = 0;
   if (dial->kind == PLB_DIAL_DEGREES && isfinite(band->worst_degrees))
     place = band->worst_degrees;

@@ -108,6 +108,8 @@ typedef struct plb_verdict {
     bool groups_stated, one_group;
     char odd[PLB_TEXT_SIZE];    /**< the exemplar that makes the limit insensitive; empty: none */
     char cycle[PLB_TEXT_SIZE];  /**< as --cycle writes it */
+    char along[PLB_NAME_SIZE], along_unit[PLB_UNIT_SIZE]; /**< against: the channel along which it is judged; empty: none */
+    double along_low, along_high; /**< its values at phase 0 and 1; NaN: none */
   } reference;
   struct {
     char path[PLB_PATH_SIZE], sha256[PLB_HASH_SIZE];
