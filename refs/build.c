@@ -67,7 +67,25 @@ static plb_status tell_origin(plb_reference *r, const sheet *s, plb_error *err) 
   return status == PLB_OK ? name_marks(r, s, err) : status;
 }
 
-static plb_status learn(plb_reference **out, plb_learned **learned, const sheet *s, plb_error *err) {
+/* Where the sections lie is written by marks, so the cycle is chosen once beforehand, from the same captures. */
+static plb_status place_sections(sheet *s, plb_capture *const *capture, plb_error *err) {
+  plb_tracks **tracks = plb_calloc(s->exemplars, sizeof *tracks);
+  plb_cycle_choice choice = {.landmarks = 0};
+  plb_status status = tracks ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
+  for (unsigned i = 0; status == PLB_OK && i < s->exemplars; i++)
+    status = plb_tracks_from_capture(&tracks[i], capture[i], NULL, 0, err);
+  if (status == PLB_OK)
+    status = plb_cycle_choose(&choice, (const plb_tracks *const *)tracks, s->exemplars, &s->words->choice.spec, 0, NULL, err);
+  if (status == PLB_OK)
+    status = sheet_place_bands(s, &choice, err);
+  for (unsigned i = 0; tracks && i < s->exemplars; i++)
+    plb_tracks_free(tracks[i]);
+  free(tracks);
+  plb_cycle_choice_dispose(&choice);
+  return status;
+}
+
+static plb_status learn(plb_reference **out, plb_learned **learned, sheet *s, plb_error *err) {
   plb_capture **capture = plb_calloc(s->exemplars, sizeof *capture);
   plb_good *good = plb_calloc(s->exemplars, sizeof *good);
   char(*name)[PLB_NAME_SIZE] = plb_calloc(s->exemplars, sizeof *name);
@@ -81,6 +99,8 @@ static plb_status learn(plb_reference **out, plb_learned **learned, const sheet 
   options.like = s->words;
   options.date = date;
   options.provenance = PLB_MODELLED;
+  if (status == PLB_OK)
+    status = place_sections(s, capture, err);
   if (status == PLB_OK)
     status = plb_learn(out, learned, good, s->exemplars, &options, err);
   if (status == PLB_OK)

@@ -223,18 +223,22 @@ static plb_status take_mark(reader *r) {
 /* band NAME FROM TO [UNIT] [CHANNEL [TOLERANCE]]: phases without a unit, Hz or "order" with it */
 static plb_status take_band(reader *r) {
   plb_reference *w = r->s->words;
-  char name[PLB_NAME_SIZE], from[32], to[32], word[2][PLB_NAME_SIZE] = {"", ""};
-  const int got = sscanf(r->l->rest, "%63s %31s %31s %63s %63s", name, from, to, word[0], word[1]);
-  plb_band *grown = got >= 3 ? plb_grow(w->band, w->bands, &r->bands, sizeof *grown) : NULL;
+  char name[PLB_NAME_SIZE], from[PLB_NAME_SIZE], to[PLB_NAME_SIZE], word[2][PLB_NAME_SIZE] = {"", ""};
+  const int got = sscanf(r->l->rest, "%63s %63s %63s %63s %63s", name, from, to, word[0], word[1]);
+  plb_band *grown = got >= 3 && w->bands < SHEET_BANDS_MOST ? plb_grow(w->band, w->bands, &r->bands, sizeof *grown) : NULL;
   if (grown == NULL)
     return wrong(r, "write NAME FROM TO [Hz|order] [CHANNEL]");
   w->band = grown;
+  plb_text_copy(r->s->bound[w->bands].from, sizeof r->s->bound[0].from, from);
+  plb_text_copy(r->s->bound[w->bands].to, sizeof r->s->bound[0].to, to);
   plb_band *b = &w->band[w->bands++];
   *b = (plb_band){.domain = PLB_BAND_CYCLE, .tolerance = 1.0};
   plb_text_copy(b->name, sizeof b->name, name);
   const bool hertz = strcmp(word[0], "Hz") == 0, order = strcmp(word[0], "order") == 0;
   b->domain = hertz ? PLB_BAND_FREQUENCY : order ? PLB_BAND_ORDER : PLB_BAND_CYCLE;
   plb_text_copy(b->channel, sizeof b->channel, hertz || order ? word[1] : word[0]);
+  if (b->domain == PLB_BAND_CYCLE)
+    return PLB_OK; /* placed when the marks are known */
   return plb_text_number(from, strlen(from), &b->from) && plb_text_number(to, strlen(to), &b->to) ? PLB_OK : wrong(r, "no numbers");
 }
 
@@ -268,25 +272,76 @@ static plb_status take_pointers(reader *r) {
   return PLB_OK;
 }
 
-/* limit NAME LOW HIGH UNIT CHANNEL SOURCE...; "-" leaves a side open or a word out */
+/* One word "key=value" of a limit. */
+static bool set_limit(plb_reading_limit *m, const char *key, const char *value) {
+  const size_t n = strlen(value);
+  if (strcmp(key, "channel") == 0)
+    return plb_text_copy(m->channel, sizeof m->channel, value);
+  if (strcmp(key, "unit") == 0)
+    return plb_text_copy(m->unit, sizeof m->unit, value);
+  if (strcmp(key, "minus") == 0 || strcmp(key, "plus") == 0) {
+    m->combine = key[0] == 'm' ? PLB_COMBINE_DIFFERENCE : PLB_COMBINE_SUM;
+    return plb_text_copy(m->against, sizeof m->against, value);
+  }
+  if (strcmp(key, "share-of") == 0)
+    return m->of_supply = strcmp(value, "supply") == 0;
+  if (strcmp(key, "low") == 0)
+    return plb_text_number(value, n, &m->low);
+  if (strcmp(key, "high") == 0)
+    return plb_text_number(value, n, &m->high);
+  if (strcmp(key, "uncertainty") == 0)
+    return plb_text_number(value, n, &m->uncertainty);
+  for (plb_limit_statistic k = PLB_LIMIT_VALUE; strcmp(key, "statistic") == 0 && k <= PLB_LIMIT_EACH; k++)
+    if (strcmp(value, plb_limit_statistic_name(k)) == 0) {
+      m->statistic = k;
+      return true;
+    }
+  return false;
+}
+
+/* limit NAME key=value ... : SOURCE */
 static plb_status take_limit(reader *r) {
-  char low[32], high[32];
-  int used = 0;
-  if (r->s->limits == SHEET_LIMITS_MOST)
-    return wrong(r, "too many");
+  char words[LINE_MOST];
+  const char *colon = strstr(r->l->rest, " : ");
+  if (r->s->limits == SHEET_LIMITS_MOST || colon == NULL)
+    return wrong(r, "write NAME key=value ... : SOURCE");
   plb_reading_limit *m = &r->s->limit[r->s->limits];
   *m = (plb_reading_limit){.low = NAN, .high = NAN};
-  if (sscanf(r->l->rest, "%63s %31s %31s %31s %63s %n", m->name, low, high, m->unit, m->channel, &used) < 5 || r->l->rest[used] == '\0')
-    return wrong(r, "write NAME LOW HIGH UNIT CHANNEL SOURCE");
-  for (char *c = m->name; *c != '\0'; c++)
-    *c = *c == '_' ? ' ' : *c;
-  if ((strcmp(low, "-") != 0 && !plb_text_number(low, strlen(low), &m->low)) ||
-      (strcmp(high, "-") != 0 && !plb_text_number(high, strlen(high), &m->high)))
-    return wrong(r, "no numbers");
-  m->channel[0] = strcmp(m->channel, "-") == 0 ? '\0' : m->channel[0];
-  m->source = plb_strdup(r->l->rest + used);
+  memcpy(words, r->l->rest, (size_t)(colon - r->l->rest));
+  words[colon - r->l->rest] = '\0';
+  char *rest = NULL;
+  const char *name = strtok_r(words, " ", &rest);
+  bool good = name != NULL && plb_text_copy(m->name, sizeof m->name, name);
+  for (char *word = good ? strtok_r(NULL, " ", &rest) : NULL; good && word != NULL; word = strtok_r(NULL, " ", &rest)) {
+    char *equals = strchr(word, '=');
+    good = equals != NULL;
+    if (good) {
+      *equals = '\0';
+      good = set_limit(m, word, equals + 1);
+    }
+  }
+  if (!good)
+    return wrong(r, "write NAME key=value ... : SOURCE");
+  m->source = plb_strdup(colon + 3);
   r->s->limits++;
   return m->source != NULL ? PLB_OK : wrong(r, "out of memory");
+}
+
+/* channel ROLE UNIT: of a reference that a standard sets */
+static plb_status take_channel(reader *r) {
+  plb_reference *w = r->s->words;
+  plb_reference_channel *grown = plb_resize(w->channel, w->channels + 1, sizeof *grown);
+  if (grown == NULL)
+    return wrong(r, "out of memory");
+  w->channel = grown;
+  plb_reference_channel *c = &w->channel[w->channels++];
+  *c = (plb_reference_channel){.amplitude = PLB_RULE_ABSOLUTE, .offset = PLB_RULE_FIXED};
+  return sscanf(r->l->rest, "%63s %31s", c->role, c->unit) == 2 ? PLB_OK : wrong(r, "write ROLE UNIT");
+}
+
+static plb_status take_standard(reader *r) {
+  r->s->standard = true;
+  return plb_text_quantity(r->l->rest, "Hz", &r->s->words->connection.rate_needed_hz, r->err);
 }
 
 static const struct {
@@ -299,7 +354,8 @@ static const struct {
             {"never", take_never},       {"probe", take_probe},         {"range", take_range},         {"coupling", take_coupling},
             {"trigger", take_trigger},   {"cautions", take_cautions},   {"mark", take_mark},           {"band", take_band},
             {"good", take_good},         {"low", take_pointers},        {"high", take_pointers},       {"early", take_pointers},
-            {"late", take_pointers},     {"noisy", take_pointers},      {"missing", take_pointers},    {"limit", take_limit}};
+            {"late", take_pointers},     {"noisy", take_pointers},      {"missing", take_pointers},    {"limit", take_limit},
+            {"channel", take_channel},   {"standard", take_standard}};
 
 static plb_status take_line(reader *r) {
   for (size_t k = 0; k < sizeof keys / sizeof *keys; k++)
@@ -315,8 +371,10 @@ static plb_status finish(sheet *s, const char *name, plb_error *err) {
     return plb_fail(err, PLB_EDATA, "the name is too long");
   memcpy(w->type, name, type);
   w->type[type] = '\0';
-  if (s->family == NULL)
-    return plb_fail(err, PLB_EDATA, "no model is named; add a line \"model FAMILY\"");
+  if (s->family == NULL && !s->standard)
+    return plb_fail(err, PLB_EDATA, "no model is named; add a line \"model FAMILY\", or \"standard RATE\"");
+  if (s->standard)
+    return plb_cycle_spec_parse("steady", &w->choice.spec, err);
   return s->own_cycle ? PLB_OK : plb_cycle_spec_parse(s->family->cycle, &w->choice.spec, err);
 }
 
@@ -347,4 +405,76 @@ void sheet_dispose(sheet *s) {
   for (size_t i = 0; i < s->limits; i++)
     free(s->limit[i].source);
   *s = (sheet){.words = NULL};
+}
+
+/* ---- bounds ---- */
+
+/* "rise-1" is the mark "rise 1"; -1: none. Sets `used` to what was read. */
+static int find_mark(const plb_cycle_choice *choice, const char *text, size_t *used) {
+  int best = -1;
+  *used = 0;
+  for (size_t k = 0; k < choice->landmarks; k++) {
+    const char *name = choice->landmark[k].name;
+    size_t n = 0;
+    while (name[n] != '\0' && (text[n] == name[n] || (text[n] == '-' && name[n] == ' ')))
+      n++;
+    if (name[n] == '\0' && n > *used) {
+      best = (int)k;
+      *used = n;
+    }
+  }
+  return best;
+}
+
+static double mark_phase(const plb_cycle_choice *c, size_t k) { return k < c->landmarks ? c->landmark[k].phase : 1.0; }
+
+/* Phase for each second behind (or before) a mark: by the stretch there where stretches are laid out, else by the typical rate. */
+static double phase_per_s(const plb_cycle_choice *c, int mark, bool behind) {
+  for (size_t k = 0; k < c->spans; k++) {
+    const plb_span *span = &c->span[k];
+    if (span->duration_s > 0 && (int)(behind ? span->from : span->to) == mark)
+      return (mark_phase(c, span->to) - mark_phase(c, span->from)) / span->duration_s;
+  }
+  return sqrt(c->rate_low_hz * c->rate_high_hz);
+}
+
+static bool place(const plb_cycle_choice *c, const char *text, double *out) {
+  size_t used = 0;
+  if (plb_text_number(text, strlen(text), out))
+    return *out >= 0 && *out <= 1;
+  const int mark = find_mark(c, text, &used);
+  if (mark < 0)
+    return false;
+  *out = c->landmark[mark].phase;
+  const char *offset = text + used;
+  double shift = 0;
+  plb_error none = PLB_ERROR_INIT;
+  if (*offset == '\0')
+    return true;
+  const bool behind = *offset == '+', seconds = offset[strlen(offset) - 1] == 's';
+  if (*offset != '+' && *offset != '-')
+    return false;
+  if (!seconds && !plb_text_number(offset + 1, strlen(offset + 1), &shift))
+    return false;
+  if (seconds && plb_text_quantity(offset + 1, "s", &shift, &none) != PLB_OK)
+    return false;
+  shift *= seconds ? phase_per_s(c, mark, behind) : 1.0;
+  *out = fmax(0.0, fmin(1.0, *out + (behind ? shift : -shift)));
+  return true;
+}
+
+plb_status sheet_place_bands(sheet *s, const plb_cycle_choice *choice, plb_error *err) {
+  for (size_t b = 0; b < s->words->bands; b++) {
+    plb_band *band = &s->words->band[b];
+    if (band->domain != PLB_BAND_CYCLE)
+      continue;
+    if (!place(choice, s->bound[b].from, &band->from) || !place(choice, s->bound[b].to, &band->to) || !(band->to > band->from)) {
+      char marks[160] = "";
+      for (size_t k = 0, n = 0; k < choice->landmarks && n < 120; k++)
+        n += (size_t)plb_text_print(marks + n, sizeof marks - n, " \"%.20s\" %.3f", choice->landmark[k].name, choice->landmark[k].phase);
+      return plb_fail(err, PLB_EDATA, "section %s cannot lie from %s to %s (%.3f to %.3f); the marks are%s", band->name, s->bound[b].from,
+                      s->bound[b].to, band->from, band->to, marks);
+    }
+  }
+  return PLB_OK;
 }

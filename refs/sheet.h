@@ -15,7 +15,12 @@ typedef struct sheet_mark {
   char name[PLB_NAME_SIZE];
 } sheet_mark;
 
-enum { SHEET_MARKS_MOST = 32, SHEET_LIMITS_MOST = 64 };
+/** Where a section begins and ends, as written: "0.25", "rise-1", "rise-1+0.02", "fall-2-300us". */
+typedef struct sheet_bound {
+  char from[PLB_NAME_SIZE], to[PLB_NAME_SIZE];
+} sheet_bound;
+
+enum { SHEET_MARKS_MOST = 32, SHEET_LIMITS_MOST = 64, SHEET_BANDS_MOST = 128 };
 
 typedef struct sheet {
   char path[PLB_PATH_SIZE];
@@ -26,8 +31,10 @@ typedef struct sheet {
   double rate_hz, duration_s; /**< 0: as the family draws them */
   sheet_mark mark[SHEET_MARKS_MOST];
   size_t marks;
+  sheet_bound bound[SHEET_BANDS_MOST]; /**< [words->bands] */
   plb_reading_limit limit[SHEET_LIMITS_MOST]; /**< stated by a source */
   size_t limits;
+  bool standard;  /**< set by a published standard: channels and limits, no captures */
   bool own_cycle; /**< the sheet states a cycle; else the family's */
 } sheet;
 
@@ -46,4 +53,10 @@ void sheet_cautions_dispose(sheet_cautions *cautions);
 /** @param name  "type/rest" of the reference */
 PLB_CHECKED plb_status sheet_read(sheet *out, const char *path, const char *name, const sheet_cautions *cautions, plb_error *err);
 void sheet_dispose(sheet *s);
+
+/**
+ * Turn the written bounds of the cycle sections into phases, now that the marks are known.
+ * @return PLB_OK, PLB_EDATA (no such mark, or a section without length)
+ */
+PLB_CHECKED plb_status sheet_place_bands(sheet *s, const plb_cycle_choice *choice, plb_error *err);
 #endif
