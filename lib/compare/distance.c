@@ -183,7 +183,7 @@ plb_status plb_distances(const plb_fit *fit, const plb_plan *plan, const plb_ter
   for (size_t j = 0; j < terms->count; j++) {
     const plb_term *t = &terms->term[j];
     const plb_fit_channel *ch = t->channel != SIZE_MAX ? &fit->channel[t->channel] : NULL;
-    if (t->channel != SIZE_MAX && strcmp(plan->channel[t->channel].role, plan->choice->spec.against) == 0) {
+    if (plan->choice->spec.kind == PLB_CYCLE_AGAINST && t->channel != SIZE_MAX && strcmp(plan->channel[t->channel].role, plan->choice->spec.against) == 0) {
       d[j] = NAN; /* the channel along which the others are judged is its own phase */
       continue;
     }

@@ -81,6 +81,9 @@ plb_status plb_terms_new(plb_terms *out, const plb_plan *plan, plb_error *err) {
     if (plan->choice->spec.kind == PLB_CYCLE_ONCE && (kind == PLB_D_CYCLE || kind == PLB_D_NOISE)) {
       continue; /* one cycle a capture: there is no scatter between cycles */
     }
+    if (kind == PLB_D_NOISE && (plan->choice->spec.kind == PLB_CYCLE_STEADY || plan->choice->spec.kind == PLB_CYCLE_AGAINST)) {
+      continue; /* the largest window or stroke says what scatter between them would, and which it is */
+    }
     for (size_t b = 0; b < bands; b++) {
       add_term(out, kind, plan->slices.channel[b], b);
     }

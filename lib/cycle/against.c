@@ -3,8 +3,8 @@
  * passes through. A "cycle" is a stroke: x rising or falling, turned where it comes back by more than a seventh of the range, so that noise
  * and pauses turn nothing. How fast the hand moves does not matter: samples are sorted into cells by x, cells between two samples are
  * crossed in a straight line, cells that a stroke does not reach are NaN.
- * A cell holds the mean of its samples. Where one of them lies further from their median than noise gets (eight times the scatter from sample
- * to sample, and a twentieth of the signal's swing), the cell holds that sample instead: a dropout of one sample in a pause of thousands shows.
+ * A cell holds the mean of its samples, each moved along the template's slope to the cell's middle. Where one of them lies further from their median than noise gets (eight times the scatter from sample
+ * to sample, and a twelfth of the swing, which leaves room for coarse recorders), the cell holds that sample instead: a dropout of one sample in a pause of thousands shows.
  * Landmarks are the two ends of the travel: phases below 0 and above 1 as a share of the range, so a pedal that stops short is a reading.
  */
 #include "cycle/against.h"
@@ -15,8 +15,8 @@
 #include <math.h>
 #include <string.h>
 
-enum { POINTS = 128, LOOK_AT = 8192 };
-static const double TURN = 0.15, LEAST_STROKE = 0.1, FAR = 8.0, SWING_SHARE = 0.05;
+enum { POINTS = 128, FEWEST_POINTS = 24, LOOK_AT = 8192 };
+static const double TURN = 0.15, LEAST_STROKE = 0.1, FAR = 8.0, SWING_SHARE = 0.08;
 
 static plb_status along_of(const plb_tracks *tracks, const char *role, size_t *out, plb_error *err) {
   for (size_t c = 0; c < tracks->channels; c++)
@@ -67,26 +67,43 @@ static void sort_by_cell(sheet *s, size_t first, size_t last) {
   s->start[s->grid] = total;
 }
 
-/** Value of one cell, and the sample that stands for it. @param from, to  its samples in `sorted` */
-static void cell_value(const sheet *s, size_t channel, size_t from, size_t to, float *out, double *at_out) {
-  const double *y = s->tracks->x[channel];
+/** How the template runs within cell k [unit per cell]: where in the cell its few samples lie must not matter. */
+static double slope_in(const sheet *s, size_t channel, size_t k) {
+  const float *t = s->choice->template_;
+  if (!t || channel != s->choice->channel)
+    return 0.0;
+  const size_t before = k > 0 ? k - 1 : k, after = k + 1 < s->grid ? k + 1 : k;
+  return ((double)t[after] - (double)t[before]) / (double)(after - before);
+}
+
+/** A sample of cell k as it would be in the cell's middle. */
+static double in_middle(const sheet *s, const double *y, size_t sample, size_t k, double slope) {
+  return y[sample] - slope * (cell_of(s, (double)s->x[sample]) - (double)k - 0.5);
+}
+
+/** Value of cell k, and the sample that stands for it. */
+static void cell_value(const sheet *s, size_t channel, size_t k, float *out, double *at_out) {
+  const double *y = s->tracks->x[channel], slope = slope_in(s, channel, k);
+  const size_t from = s->start[k], to = s->start[k + 1];
   size_t count = 0, farthest = s->sorted[from];
   double sum = 0, far = -1;
   for (size_t i = from; i < to; i++)
     if (isfinite(y[s->sorted[i]])) {
-      s->scratch[count++] = y[s->sorted[i]];
-      sum += y[s->sorted[i]];
+      s->scratch[count] = in_middle(s, y, s->sorted[i], k, slope);
+      sum += s->scratch[count++];
     }
   if (count == 0)
     return;
   const double middle = plb_median(s->scratch, count);
-  for (size_t i = from; i < to; i++)
-    if (fabs(y[s->sorted[i]] - middle) > far) {
-      far = fabs(y[s->sorted[i]] - middle);
+  for (size_t i = from; i < to; i++) {
+    const double apart = fabs(in_middle(s, y, s->sorted[i], k, slope) - middle);
+    if (apart > far) {
+      far = apart;
       farthest = s->sorted[i];
     }
+  }
   const bool alone = far > s->far_enough[channel];
-  *out = (float)(alone ? y[farthest] : sum / (double)count);
+  *out = (float)(alone ? in_middle(s, y, farthest, k, slope) : sum / (double)count);
   *at_out = (double)(alone ? farthest : s->sorted[(from + to) / 2]);
 }
 
@@ -114,7 +131,7 @@ static void lay_channel(sheet *s, size_t channel, size_t first, size_t last, flo
     double place = (double)first;
     row[k] = NAN;
     if (s->start[k + 1] > s->start[k])
-      cell_value(s, channel, s->start[k], s->start[k + 1], &row[k], &place);
+      cell_value(s, channel, k, &row[k], &place);
     if (at)
       at[k] = place;
   }
@@ -255,13 +272,22 @@ done:
 
 /* ---- learning */
 
-/** The range of x that every good capture passes through, and how far all of them together go. */
+/** Typical distance from one value that occurs to the next: the recorder's step where it is coarse. @param sorted  [n] */
+static double step_between(const double *sorted, size_t n, double *gap) {
+  size_t gaps = 0;
+  for (size_t i = 1; i < n; i++)
+    if (sorted[i] > sorted[i - 1])
+      gap[gaps++] = sorted[i] - sorted[i - 1];
+  return gaps ? plb_median(gap, gaps) : 0.0;
+}
+
+/** The range of x that every good capture passes through, and the coarsest step among them. */
 static plb_status common_range(const plb_tracks *const *tracks, size_t count, size_t along, double *low_out, double *high_out,
-                               plb_error *err) {
+                               double *step_out, plb_error *err) {
   double low = -INFINITY, high = INFINITY, lowest = INFINITY, highest = -INFINITY;
   for (size_t t = 0; t < count; t++) {
     const size_t n = tracks[t]->samples;
-    double *list = plb_calloc(n, sizeof *list);
+    double *list = plb_calloc(2 * n, sizeof *list);
     size_t known = 0;
     if (!list)
       return plb_fail(err, PLB_ENOMEM, "no memory for %zu samples; free some memory", n);
@@ -269,6 +295,8 @@ static plb_status common_range(const plb_tracks *const *tracks, size_t count, si
       if (isfinite(tracks[t]->x[along][i]))
         list[known++] = tracks[t]->x[along][i];
     const double a = plb_quantile(list, known, 0.005), b = plb_quantile(list, known, 0.995);
+    qsort(list, known, sizeof *list, plb_compare_double);
+    *step_out = fmax(*step_out, step_between(list, known, list + n));
     free(list);
     low = fmax(low, a);
     high = fmin(high, b);
@@ -308,11 +336,14 @@ plb_status plb_against_choose(plb_cycle_choice *out, const plb_tracks *const *tr
     return status;
   if (out->channel == along)
     out->channel = along == 0 ? 1 : 0;
-  out->grid = grid ? grid : POINTS;
-  status = common_range(tracks, count, along, &out->level_low, &out->level_high, err);
+  double step = 0;
+  status = common_range(tracks, count, along, &out->level_low, &out->level_high, &step, err);
+  /* a cell narrower than two steps of the coarsest recording would hold one code here and none there */
+  const double cells = step > 0 ? (out->level_high - out->level_low) / (2.0 * step) : POINTS;
+  out->grid = grid ? grid : (size_t)fmax(FEWEST_POINTS, fmin(POINTS, cells));
   if (status == PLB_OK)
     status = name_ends(out, err);
-  if (status == PLB_OK)
+  for (int pass = 0; pass < 2 && status == PLB_OK; pass++) /* the second knows how the curve runs within a cell */
     status = plb_choose_template(out, tracks, count, err);
   out->rate_low_hz = out->rate_high_hz = NAN;
   if (status == PLB_OK && notes)

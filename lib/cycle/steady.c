@@ -2,7 +2,7 @@
  * No cycle: supplies, ripple, noise. The capture is cut into windows of one length (kept as 1 / rate_low_hz); a "cycle" is a window. Phase is the
  * share of the time: each window is laid out as its sorted levels (the quantile curve), so that a good range along it is a level histogram. A
  * cell holds the mean of its share; the outermost two hold the window's lowest and highest sample, so that a dropout or spike of one sample is
- * not averaged away. For these cells, edge_at is the sample in the middle of the cell's share, so a place can still be told in seconds.
+ * not averaged away. Samples of one code of a coarse recorder are spread evenly over its step, as they were before they were rounded. For these cells, edge_at is the sample in the middle of the cell's share, so a place can still be told in seconds.
  */
 #include "cycle/steady.h"
 #include "cycle/chain.h"
@@ -35,6 +35,38 @@ static size_t sort_window(const double *x, size_t first, size_t last, placed *ou
   return count;
 }
 
+/** Spread each run of equal samples evenly over `step`, centred where it is. */
+static void spread_codes(placed *s, size_t count, double step) {
+  for (size_t a = 0, b; step > 0 && a < count; a = b) {
+    const double code = s[a].value;
+    for (b = a; b < count && s[b].value == code;)
+      b++;
+    for (size_t i = a; i < b; i++)
+      s[i].value = code + step * (((double)(i - a) + 0.5) / (double)(b - a) - 0.5);
+  }
+}
+
+/** The smallest distance of two values that occur; 0 when it is no recorder's step but two states of the circuit. */
+static plb_status code_step(const double *x, size_t n, double *out, plb_error *err) {
+  double smallest = INFINITY, most = 0;
+  size_t count = 0;
+  double *list = plb_calloc(n, sizeof *list);
+  if (!list)
+    return plb_fail(err, PLB_ENOMEM, "no memory for %zu samples; free some memory", n);
+  for (size_t i = 0; i < n; i++)
+    if (isfinite(x[i])) {
+      list[count++] = x[i];
+      most = fmax(most, fabs(x[i]));
+    }
+  qsort(list, count, sizeof *list, plb_compare_double);
+  for (size_t i = 1; i < count; i++)
+    if (list[i] > list[i - 1])
+      smallest = fmin(smallest, list[i] - list[i - 1]);
+  *out = smallest < 0.02 * most ? smallest : 0.0;
+  free(list);
+  return PLB_OK;
+}
+
 /** Mean of the sorted samples over the shares [from, to), in samples. */
 static double mean_over(const placed *s, size_t count, double from, double to) {
   double sum = 0;
@@ -61,12 +93,13 @@ static void lay_places(const placed *s, size_t count, size_t grid, double end, d
 
 /** Lay out one window; false when a channel has fewer than half of its samples. */
 static bool lay_window(plb_frame *f, const plb_tracks *tracks, const plb_cycle_choice *choice, size_t first, size_t last,
-                       placed *sorted, plb_cycle_found *cycle) {
+                       const double *step, placed *sorted, plb_cycle_found *cycle) {
   float *row = f->value + f->mapped * f->channels * f->grid;
   for (size_t c = 0; c < f->channels; c++) {
     const size_t count = sort_window(tracks->x[c], first, last, sorted);
     if (count == 0 || 2 * count < last - first)
       return false;
+    spread_codes(sorted, count, step[c]);
     lay_levels(sorted, count, f->grid, row + c * f->grid);
     if (c == choice->channel)
       lay_places(sorted, count, f->grid, (double)last, f->edge_at + f->mapped * (f->grid + 1));
@@ -94,24 +127,27 @@ plb_status plb_steady_build(plb_frame *f, const plb_tracks *tracks, const plb_cy
   f->unordered = f->structure = true;
   f->cycle = plb_calloc(windows + 1, sizeof *f->cycle);
   placed *sorted = plb_calloc((size_t)window + 2, sizeof *sorted);
-  double *list = plb_calloc(windows + 1, sizeof *list);
-  if (!f->cycle || !sorted || !list || !plb_frame_allocate(f, windows)) {
+  double *list = plb_calloc(windows + 1, sizeof *list), *step = plb_calloc(f->channels, sizeof *step);
+  if (!f->cycle || !sorted || !list || !step || !plb_frame_allocate(f, windows)) {
     status = plb_fail(err, PLB_ENOMEM, "no memory for %zu windows; free some memory", windows);
     goto done;
   }
   f->mapped = 0;
-  for (size_t w = 0; w < windows; w++) {
+  for (size_t c = 0; c < f->channels && status == PLB_OK; c++)
+    status = code_step(tracks->x[c], tracks->samples, &step[c], err);
+  for (size_t w = 0; w < windows && status == PLB_OK; w++) {
     plb_cycle_found *cycle = &f->cycle[f->found++];
     *cycle = (plb_cycle_found){
         .first = (double)w * window, .last = (double)(w + 1) * window, .surplus_phase = NAN, .correlation = NAN};
     const size_t first = (size_t)(cycle->first + 0.5), last = (size_t)(cycle->last + 0.5);
-    if (!lay_window(f, tracks, choice, first, last < tracks->samples ? last : tracks->samples, sorted, cycle))
+    if (!lay_window(f, tracks, choice, first, last < tracks->samples ? last : tracks->samples, step, sorted, cycle))
       cycle->state = PLB_UNMAPPED_SHAPE;
   }
   f->correlation = median_correlation(f, list);
 done:
   free(sorted);
   free(list);
+  free(step);
   return status;
 }
 

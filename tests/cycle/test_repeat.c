@@ -346,8 +346,8 @@ static void test_repeat__what_does_not_repeat_is_refused(void **state) {
   assert_int_equal(plb_cycle_choose(&c, (const plb_tracks *const *)t, 3, &spec, 0, NULL, &err), PLB_EDATA);
   assert_non_null(strstr(err.message, "capture 1 of 3"));
   assert_int_equal(plb_cycle_spec_parse("steady", &spec, &err), PLB_OK);
-  assert_int_equal(plb_cycle_choose(&c, (const plb_tracks *const *)t, 3, &spec, 0, NULL, &err), PLB_EUSAGE);
-  assert_non_null(strstr(err.message, "wheel, edge, repeat and once"));
+  assert_int_equal(plb_cycle_choose(&c, (const plb_tracks *const *)t, 3, &spec, 0, NULL, &err), PLB_OK);
+  plb_cycle_choice_dispose(&c);
   for (size_t i = 0; i < 3; i++)
     plb_tracks_free(t[i]);
 }
