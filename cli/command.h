@@ -17,6 +17,9 @@ extern const cli_command cli_learn;
 extern const cli_command cli_compare;
 extern const cli_command cli_inspect;
 extern const cli_command cli_measure;
+extern const cli_command cli_pair;
+extern const cli_command cli_peers;
+extern const cli_command cli_locate;
 extern const cli_command cli_collection;
 
 #endif

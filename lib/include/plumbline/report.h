@@ -3,6 +3,7 @@
 /** @file  Say it: text for people, JSON for programs, SVG for the eye. Each returns malloc'ed text, free() it. */
 #include <plumbline/compare.h>
 #include <plumbline/learn.h>
+#include <plumbline/peer.h>
 PLB_BEGIN_DECLS
 
 /** What was asked, so that the comparison can be made again (verdict/1 "request"). Strings may be NULL. */
@@ -49,6 +50,14 @@ PLB_API PLB_CHECKED plb_status plb_report_inspect_json(char **out, const plb_cap
 /** What learn did. */
 PLB_API PLB_CHECKED plb_status plb_report_learned_text(char **out, const plb_reference *reference,
                                                        const plb_learned *learned, plb_error *err);
+
+/** Comparisons without a known-good, for people and as one line of JSON: peers/1, pair/1, locate/1. */
+PLB_API PLB_CHECKED plb_status plb_report_peers_text(char **out, const plb_peers *peers, plb_text_style style, int width, plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_report_peers_json(char **out, const plb_peers *peers, plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_report_pair_text(char **out, const plb_pair *pair, plb_text_style style, int width, plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_report_pair_json(char **out, const plb_pair *pair, plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_report_locate_text(char **out, const plb_locate *locate, plb_text_style style, int width, plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_report_locate_json(char **out, const plb_locate *locate, plb_error *err);
 
 /** What a capture might be, when nothing was stated. */
 typedef struct plb_guess {
