@@ -113,6 +113,32 @@ static plb_status learn(plb_reference **out, plb_learned **learned, sheet *s, pl
   return status;
 }
 
+/* A standard's limits need no captures: what the sheet says is the reference. */
+static plb_status set_by_standard(plb_reference **out, sheet *s, plb_error *err) {
+  plb_reference *r = s->words;
+  plb_status status = PLB_OK;
+  for (size_t b = 0; b < r->bands; b++) {
+    r->band[b].from = 0;
+    r->band[b].to = 1;
+  }
+  r->reading = plb_calloc(s->limits, sizeof *r->reading);
+  if (r->reading == NULL)
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  r->readings = s->limits;
+  for (size_t i = 0; i < s->limits; i++) {
+    r->reading[i] = s->limit[i];
+    s->limit[i].source = NULL;
+  }
+  r->provenance = PLB_STANDARD;
+  r->version = 1;
+  r->date = plb_strdup(date);
+  status = replace_text(&r->method, err, "set from the published limits named beside each reading; no captures");
+  r->choice.grid = 2;
+  s->words = NULL;
+  *out = r;
+  return status;
+}
+
 static plb_status make_folders(char *path, plb_error *err) {
   for (char *slash = strchr(path + 1, '/'); slash; slash = strchr(slash + 1, '/')) {
     *slash = '\0';
@@ -139,6 +165,10 @@ static plb_status write_files(plb_reference *r, const char *folder, long *size_o
 }
 
 static void tell(const plb_reference *r, const plb_learned *learned, long size, double seconds) {
+  if (learned == NULL) {
+    printf("%-52s %4ld kB %6.1f s  %zu limits of a standard\n", r->name, size / 1000, seconds, r->readings);
+    return;
+  }
   printf("%-52s %4ld kB %6.1f s  grid %4zu  marks %3zu  limit %.3g  guard %.3g", r->name, size / 1000, seconds, r->choice.grid,
          r->choice.landmarks, r->calibration.limit, r->calibration.guard);
   if (learned->odd[0] != '\0')
@@ -164,7 +194,7 @@ static int build(const char *sheets, const char *folder, const char *name, const
   plb_text_print(path, sizeof path, "%s/%s.sheet", sheets, name);
   plb_status status = sheet_read(&s, path, name, cautions, &err);
   if (status == PLB_OK)
-    status = learn(&reference, &learned, &s, &err);
+    status = s.standard ? set_by_standard(&reference, &s, &err) : learn(&reference, &learned, &s, &err);
   if (status == PLB_OK)
     status = write_files(reference, folder, &size, &err);
   if (status == PLB_OK)
