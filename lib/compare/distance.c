@@ -14,7 +14,7 @@ static double rms_over_half(const float *curve, const float *centre, const float
 static double ridge_distance(const plb_ridge *r, const float *curve, float *difference, double *work) {
   double square = 0.0;
   for (size_t k = 0; k < r->width; k++) {
-    difference[k] = curve[k] - r->mean[k];
+    difference[k] = plb_ridge_weight(r, k) * (curve[k] - r->mean[k]);
   }
   if (r->n < 2) {
     square = plb_dot_f(difference, difference, r->width) / r->lambda;
@@ -85,7 +85,8 @@ static double noise_distance(const plb_fit *fit, const plb_plan *plan, const plb
   double sum = 0.0;
   for (size_t g = from; g < to; g++) {
     const double within = (double)ch->within[g];
-    sum += (double)x->scatter[c * x->grid + g] / (within * within + ch->floor * ch->floor);
+    const double jump = (double)ch->jump[g];
+    sum += (double)x->scatter[c * x->grid + g] / (within * within + ch->floor * ch->floor + jump * jump);
   }
   return sqrt(sum / (double)(to - from)) / (gain.usable ? gain.gain : 1.0);
 }
@@ -114,6 +115,22 @@ static double marks_distance(const plb_fit *fit, const plb_plan *plan, const plb
 
 static double reading_distance(double value, double middle, double variance, size_t n, double floor) {
   return fabs(value - middle) / sqrt(variance * (1.0 + 1.0 / (double)n) + floor * floor);
+}
+
+/*
+ * A time that good captures show to vary by more than a few per cent is commanded (on-time, dwell, duty, period): load and speed set it, and a few
+ * captures show only part of its range. A time that is always the same is judged as closely as they show it.
+ */
+static double duration_floor(double variance, double floor) {
+  static const double commanded = 0.15;
+  const double sd = sqrt(variance), share = fmin(fmax((sd - 0.01) / 0.02, 0.0), 1.0);
+  return floor + share * (commanded - floor);
+}
+
+static double floor_of(const plb_fit *fit, const plb_plan *plan, size_t reading) {
+  const double floor = plb_profile_floor(plan->choice, reading);
+  const bool duration = reading >= PLB_READ_COMMON && reading < plb_profile_first_mark(plan->choice);
+  return duration ? duration_floor(fit->reading_var[reading], floor) : floor;
 }
 
 typedef struct work {
@@ -190,7 +207,7 @@ plb_status plb_distances(const plb_fit *fit, const plb_plan *plan, const plb_ter
     switch (t->kind) {
     case PLB_D_READING:
       d[j] = reading_distance(x->reading[t->index], fit->reading_mid[t->index], fit->reading_var[t->index], fit->n,
-                              plb_profile_floor(plan->choice, t->index));
+                              floor_of(fit, plan, t->index));
       break;
     case PLB_D_GAIN: /* a gain that is negative or beyond belief stays a large distance, never a missing one */
       d[j] = ch->judge_gain ? reading_distance(log(fmax(w.gain[t->channel].gain, 1e-3)), ch->gain_mid, ch->gain_var, fit->n, 0.02) : NAN;

@@ -159,11 +159,11 @@ static void find_surplus_marks(search *s, double score) {
 
 static void find_unmapped(search *s, double score) {
   static const char *const why[] = {"", "the gap is not where it must be", "too many pulses missing or extra", "length outside the range",
-                                    "too unlike known-good"};
+                                    "too unlike known-good", "pulses are missing"};
   const plb_frame *frame = plb_outcome_frame(s->o);
   size_t count = 0, state = 0;
   for (size_t i = 0; i < frame->found; i++) {
-    s->shown[i] = frame->cycle[i].state != PLB_MAPPED;
+    s->shown[i] = frame->cycle[i].state != PLB_MAPPED && frame->cycle[i].state != PLB_UNMAPPED_LOST;
     state = s->shown[i] && state == 0 ? (size_t)frame->cycle[i].state : state;
     count += s->shown[i];
   }
@@ -181,6 +181,32 @@ static void find_unmapped(search *s, double score) {
   }
 }
 
+/* Pulses that are missing where the rhythm says they must be: how many, and where first. */
+static void find_lost_pulses(search *s, double score) {
+  const plb_frame *frame = plb_outcome_frame(s->o);
+  const plb_reference *ref = s->judge->reference;
+  unsigned count = 0, places = 0;
+  for (size_t i = 0; i < frame->found; i++) {
+    s->shown[i] = frame->cycle[i].state == PLB_UNMAPPED_LOST;
+    count += s->shown[i];
+    places += s->shown[i] && (i == 0 || !s->shown[i - 1]);
+  }
+  plb_finding *f = count > 0 ? add(s, PLB_FINDING_STRUCTURAL, ref->choice.spec.channel, "pulse", "missing") : NULL;
+  if (f != NULL) {
+    take_pattern(s, f);
+    f->size = f->count;
+    f->score = score + (double)f->count / (double)f->of;
+    char at[64];
+    if (places > 1) {
+      plb_text_say(at, sizeof at, " in %u places, first at %.3f s", places, f->time_s);
+    } else {
+      plb_text_say(at, sizeof at, " at %.3f s", f->time_s);
+    }
+    plb_text_say(f->text, sizeof f->text, "%u pulse%s missing%s (%u of %u)", count, count > 1 ? "s" : "", at, f->count, f->of);
+    plb_advise(f, ref, NULL);
+  }
+}
+
 static void find_structural(search *s) {
   const double missing = reading_score(s, PLB_D_READING, PLB_READ_MISSING), affected = reading_score(s, PLB_D_READING, PLB_READ_AFFECTED);
   const double score = s->o->structural ? PLB_STRUCTURAL_STEP : fmax(missing, affected);
@@ -190,6 +216,7 @@ static void find_structural(search *s) {
   find_missing_marks(s, score);
   find_surplus_marks(s, score);
   find_unmapped(s, score);
+  find_lost_pulses(s, score);
 }
 
 /* A single event that is elsewhere or of another shape has no gain to speak of: size is told only of a curve that is like the centre. */

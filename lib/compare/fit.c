@@ -79,7 +79,7 @@ static void mean_of(const float *const *curve, size_t n, size_t grid, float *out
  * 1 + 1/n for a new capture, with the floor added. With one exemplar the spread is what its own cycles show.
  */
 static bool half_width(const float *const *curve, size_t n, size_t grid, const float *centre, const float *within, double floor,
-                       float *out) {
+                       const float *jump, float *out) {
   float *s = plb_calloc(2 * grid, sizeof *s);
   if (s == NULL) {
     return false;
@@ -102,10 +102,23 @@ static bool half_width(const float *const *curve, size_t n, size_t grid, const f
   for (size_t g = 0; g < grid; g++) {
     const double own = (double)s[g] * (double)s[g];
     const double drawn = ((double)(n - 1) * own + 4.0 * typical * typical) / ((double)n + 3.0);
-    out[g] = (float)sqrt(drawn * (1.0 + 1.0 / (double)n) + floor * floor);
+    const double timing = (double)jump[g];
+    out[g] = (float)sqrt(drawn * (1.0 + 1.0 / (double)n) + floor * floor + timing * timing);
   }
   free(s);
   return true;
+}
+
+/*
+ * Where an edge lies between two samples is known to a sample at best, and good captures whose edges all fall alike on the samples do not show
+ * it. Half a sample to either side, as far as the centre runs there.
+ */
+static void jump_of(const float *centre, size_t grid, double sample_cells, float *out) {
+  for (size_t g = 0; g < grid; g++) {
+    const float before = centre[g > 0 ? g - 1 : 0], after = centre[g + 1 < grid ? g + 1 : g];
+    const double rise = fmax(fabs((double)after - (double)centre[g]), fabs((double)centre[g] - (double)before));
+    out[g] = (float)(0.5 * fmin(sample_cells, 2.0) * rise);
+  }
 }
 
 static void ridge_dispose(plb_ridge *r) {
@@ -156,9 +169,11 @@ static bool ridge_factor_primal(plb_ridge *r, double *trace) {
  * lambda = 0.1 trace(K) / ((n-1) width) + f^2. Dual: y'y - k' (K + (n-1) lambda I)^-1 k over lambda; the same number by the matrix
  * inversion lemma, with a system of n instead of width unknowns.
  */
-static bool ridge_build(plb_ridge *r, const float *const *curve, size_t n, size_t from, size_t to, double floor) {
+static bool ridge_build(plb_ridge *r, const float *const *curve, size_t n, size_t from, size_t to, double floor, const float *jump) {
   r->n = n;
   r->width = to - from;
+  r->jump = jump + from;
+  r->floor = (float)floor;
   r->dual = n <= r->width;
   r->mean = plb_calloc(r->width, sizeof *r->mean);
   r->a = plb_calloc(n * r->width, sizeof *r->a);
@@ -172,7 +187,7 @@ static bool ridge_build(plb_ridge *r, const float *const *curve, size_t n, size_
     }
     r->mean[k] = (float)(sum / (double)n);
     for (size_t i = 0; i < n; i++) {
-      r->a[i * r->width + k] = curve[i][from + k] - r->mean[k];
+      r->a[i * r->width + k] = plb_ridge_weight(r, k) * (curve[i][from + k] - r->mean[k]);
     }
   }
   if (n < 2) {
@@ -247,7 +262,7 @@ static bool fit_channel(plb_fit *f, size_t c, const plb_profile *const *member, 
                         const float **shapes, double *value) {
   plb_fit_channel *ch = &f->channel[c];
   const size_t n = f->n, grid = f->grid;
-  ch->centre = plb_calloc(5 * grid, sizeof *ch->centre);
+  ch->centre = plb_calloc(6 * grid, sizeof *ch->centre);
   if (ch->centre == NULL) {
     return false;
   }
@@ -255,6 +270,7 @@ static bool fit_channel(plb_fit *f, size_t c, const plb_profile *const *member, 
   ch->shape_centre = ch->centre + 2 * grid;
   ch->shape_half = ch->centre + 3 * grid;
   ch->within = ch->centre + 4 * grid;
+  ch->jump = ch->centre + 5 * grid;
   mean_of(curve, n, grid, ch->centre);
   float low = ch->centre[0], high = low;
   for (size_t g = 0; g < grid; g++) {
@@ -269,6 +285,7 @@ static bool fit_channel(plb_fit *f, size_t c, const plb_profile *const *member, 
   ch->pivot = plan->choice->spec.kind == PLB_CYCLE_STEADY ? mean_level(ch->centre, grid) : 0.0;
   ch->floor = fmax(0.005 * ch->peak_to_peak, plan->channel[c].step);
   ch->floor = fmax(ch->floor, 1e-9);
+  jump_of(ch->centre, grid, plan->sample_cells, ch->jump);
   ch->judge_gain = plan->channel[c].amplitude != PLB_RULE_FREE;
   ch->judge_offset = plan->channel[c].offset != PLB_RULE_FREE;
   ch->judge_raw = plan->channel[c].amplitude == PLB_RULE_ABSOLUTE && ch->judge_offset;
@@ -282,8 +299,8 @@ static bool fit_channel(plb_fit *f, size_t c, const plb_profile *const *member, 
   ch->gain_var = reading_spread(value, n, &ch->gain_mid);
   ch->offset_var = reading_spread(value + 2 * n, n, &ch->offset_mid);
   mean_of(shapes, n, grid, ch->shape_centre);
-  return half_width(curve, n, grid, ch->centre, ch->within, ch->floor, ch->half) &&
-         half_width(shapes, n, grid, ch->shape_centre, ch->within, ch->floor, ch->shape_half);
+  return half_width(curve, n, grid, ch->centre, ch->within, ch->floor, ch->jump, ch->half) &&
+         half_width(shapes, n, grid, ch->shape_centre, ch->within, ch->floor, ch->jump, ch->shape_half);
 }
 
 plb_status plb_fit_new(plb_fit **out, const plb_plan *plan, const plb_profile *const *member, size_t count, plb_error *err) {
@@ -315,8 +332,8 @@ plb_status plb_fit_new(plb_fit **out, const plb_plan *plan, const plb_profile *c
     for (size_t b = 0; ok && b < f->bands; b++) {
       if (slices->channel[b] == c) {
         const double floor = f->channel[c].floor;
-        ok = ridge_build(&f->raw[b], curve, count, slices->from[b], slices->to[b], floor) &&
-             ridge_build(&f->shape[b], curve + count, count, slices->from[b], slices->to[b], floor);
+        ok = ridge_build(&f->raw[b], curve, count, slices->from[b], slices->to[b], floor, f->channel[c].jump) &&
+             ridge_build(&f->shape[b], curve + count, count, slices->from[b], slices->to[b], floor, f->channel[c].jump);
       }
     }
   }

@@ -10,6 +10,7 @@
 #include "compare/profile.h"
 #include "cycle/cycle.h"
 #include "reference/model.h"
+#include <math.h>
 #include <plumbline/compare.h>
 
 /** Slices of the grid that are scored on their own. */
@@ -28,6 +29,8 @@ typedef struct plb_ridge {
   size_t n, width;
   bool dual;
   double lambda;
+  float floor;       /**< f [unit] */
+  const float *jump; /**< [width] of the channel, borrowed: cells on a steep edge weigh less */
   float *mean;    /**< [width] */
   float *a;       /**< [n][width] centred curves (dual form), else NULL */
   double *factor; /**< Cholesky factor: n x n of K + (n-1) lambda I, or width x width of the covariance + lambda I */
@@ -36,6 +39,7 @@ typedef struct plb_ridge {
 typedef struct plb_fit_channel {
   float *centre, *half;             /**< [grid] raw: mean curve and h */
   float *shape_centre, *shape_half; /**< [grid] the same with gain and offset removed */
+  float *jump;                      /**< [grid] what one sample of timing does to a steep cell; 0 for kinds without edges [unit] */
   float *within;                    /**< [grid] sw: median over exemplars of the spread inside a capture */
   double floor;                     /**< f [unit] */
   double peak_to_peak;
@@ -61,7 +65,13 @@ typedef struct plb_plan {
   const plb_reading_limit *reading;     /**< [readings] */
   size_t readings;
   size_t channels;
+  double sample_cells; /**< edge: cells that one sample of the good captures covers at most; 0: timing by samples does not matter */
 } plb_plan;
+
+/** How much a cell weighs against others: 1 but on steep edges, where the distance is told in what a sample of timing does. */
+static inline float plb_ridge_weight(const plb_ridge *r, size_t cell) {
+  return r->jump[cell] > 0.0F ? r->floor / sqrtf(r->floor * r->floor + r->jump[cell] * r->jump[cell]) : 1.0F;
+}
 
 PLB_CHECKED plb_status plb_plan_init(plb_plan *out, const plb_reference *reference, plb_error *err);
 void plb_plan_dispose(plb_plan *plan);

@@ -112,8 +112,28 @@ static const char *level_words(double phase) {
   return part[k].words;
 }
 
+/* From the nearest mark before the place, in seconds: an absolute span keeps them, a scaled one has the typical length. */
+static bool say_after_mark(char *out, size_t size, const plb_cycle_choice *c, double phase) {
+  size_t k = c->landmarks;
+  while (k > 0 && c->landmark[k - 1].phase > phase) {
+    k--;
+  }
+  if (c->spec.kind != PLB_CYCLE_EDGE || k == 0 || k > c->spans || !(c->span[k - 1].duration_s > 0.0)) {
+    return false;
+  }
+  const double next = k < c->landmarks ? c->landmark[k].phase : 1.0;
+  const double width = (next - c->landmark[k - 1].phase) * (c->span[k - 1].absolute ? PLB_KEPT_SHARE : 1.0);
+  char time[64];
+  plb_say_size(time, sizeof time, (phase - c->landmark[k - 1].phase) / width * c->span[k - 1].duration_s, "s");
+  plb_text_say(out, size, "%s after %s", time, c->landmark[k - 1].name);
+  return true;
+}
+
 void plb_say_phase(char *out, size_t size, const plb_reference *reference, double phase, double duration_s) {
   const plb_reference_channel *along = along_channel(reference);
+  if (say_after_mark(out, size, &reference->choice, phase)) {
+    return;
+  }
   if (along != NULL) {
     char value[64];
     plb_say_size(value, sizeof value, plb_along_at(reference, phase), along->unit);

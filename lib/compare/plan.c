@@ -62,6 +62,10 @@ plb_status plb_plan_init(plb_plan *out, const plb_reference *reference, plb_erro
                     .reading = reference->reading,
                     .readings = reference->readings,
                     .channels = reference->channels};
+  const double rate = reference->connection.rate_needed_hz;
+  if (reference->choice.spec.kind == PLB_CYCLE_EDGE && rate > 0.0 && reference->choice.rate_high_hz > 0.0) {
+    out->sample_cells = (double)reference->choice.grid * reference->choice.rate_high_hz / rate;
+  }
   return plb_slices_from_reference(&out->slices, reference, err);
 }
 

@@ -26,6 +26,9 @@ double plb_profile_floor(const plb_cycle_choice *choice, size_t reading) {
   if (along) {
     return 0.01; /* where the travel ends */
   }
+  if (choice->spec.kind == PLB_CYCLE_EDGE && choice->spans > 0) {
+    return NAN; /* told by how long the spans last */
+  }
   return choice->spec.kind == PLB_CYCLE_WHEEL ? 0.02 / choice->spec.teeth / choice->spec.revs : 0.001;
 }
 

@@ -33,6 +33,9 @@ typedef struct plb_landmark {
   double level;             /**< crossing level [channel unit] */
 } plb_landmark;
 
+/** Of an absolute span's phases, the share that keeps seconds; the rest takes what is left until the next landmark. */
+#define PLB_KEPT_SHARE 0.875
+
 /** How the stretch from one landmark to the next is laid out. */
 typedef struct plb_span {
   char name[PLB_NAME_SIZE];
@@ -48,6 +51,8 @@ typedef struct plb_cycle_choice {
   size_t grid;                        /**< points of the phase frame, 2..PLB_GRID_MOST */
   double level_low, level_high;       /**< hysteresis [channel unit] */
   int edge;                           /**< wheel, edge: +1 rising or -1 falling is the clean one */
+  double shortest_pulse_s;            /**< edge: shorter pulses (ringing that crosses the level) are no pulses; 0: all are */
+  double longest_ratio;               /**< edge: the longest cycle of a good capture over its neighbours; 0: not known */
   double rate_low_hz, rate_high_hz;   /**< cycles per second seen among the exemplars */
   double seam;                        /**< where phase 0 lies, as a share of the cycle before the first landmark (documented per kind in its .c) */
   float *template_;                   /**< [grid] a typical good cycle of the cycle channel */
@@ -67,7 +72,8 @@ typedef enum plb_unmapped {
   PLB_UNMAPPED_NO_GAP,   /**< the gap is not where it must be */
   PLB_UNMAPPED_TEETH,    /**< too many missing or surplus teeth or landmarks to say which is which */
   PLB_UNMAPPED_PERIOD,   /**< length outside the range */
-  PLB_UNMAPPED_SHAPE     /**< too unlike the template to lay over it */
+  PLB_UNMAPPED_SHAPE,    /**< too unlike the template to lay over it */
+  PLB_UNMAPPED_LOST      /**< edge: the pulse that begins it is missing */
 } plb_unmapped;
 
 /** One cycle that lies wholly inside the capture (half-seen cycles at the ends are not counted). */

@@ -3,6 +3,10 @@
  *
  * Seam: phase 0 lies before the crossing that begins the cycle, by `seam` times the period before it, but never more than half of the quiet
  * stretch there; so no landmark can fall on it.
+ * Levels between the states are taken between the capture's own two states: a smaller signal is still cut at its half, and its size is the finding.
+ * Lost pulses: a cycle more than 1.6 times as long as its neighbours holds places of lost pulses, each counted as a cycle that cannot be laid out;
+ * not where good captures pause by themselves (serial levels).
+ * Ringing that crosses the level makes short pulses; where good captures show them, pulses below `shortest_pulse_s` are left out.
  * Spans: from one crossing to the next. A scaled span is stretched to the template's. An absolute one keeps its seconds, one to one, over
  * the first seven eighths of its phases, for the shortest length seen among the good captures; the last eighth takes what is left
  * until the next landmark. A next landmark that comes earlier cuts it short: the phases that are left hold the value before that landmark.
@@ -12,7 +16,7 @@
 #include <math.h>
 #include <string.h>
 
-static const double KEPT = 0.875;
+static const double LOST_AT = 1.6;
 
 void plb_pulses_dispose(plb_pulses *p) {
   free(p->crossing);
@@ -49,10 +53,24 @@ static plb_status mark_starts(plb_pulses *p, int edge, unsigned pulses_each, plb
   return memory ? PLB_OK : plb_fail(err, PLB_ENOMEM, "no memory for %zu pulses; free some memory", p->count);
 }
 
+static void leave_out_short(plb_pulses *p, int edge, double shortest) {
+  size_t kept = 0;
+  for (size_t c = 0; c < p->count; c++) {
+    const bool begins = p->crossing[c].direction == edge && c + 1 < p->count;
+    if (begins && p->crossing[c + 1].at - p->crossing[c].at < shortest)
+      c++;
+    else
+      p->crossing[kept++] = p->crossing[c];
+  }
+  p->count = kept;
+}
+
 plb_status plb_pulses_find(plb_pulses *out, const double *x, size_t n, double low, double high, int edge,
-                           unsigned pulses_each, plb_error *err) {
+                           unsigned pulses_each, double shortest, plb_error *err) {
   *out = (plb_pulses){0};
   plb_status status = plb_crossings(x, n, low, high, &out->crossing, &out->count, err);
+  if (status == PLB_OK)
+    leave_out_short(out, edge, shortest);
   if (status == PLB_OK)
     status = mark_starts(out, edge, pulses_each, err);
   if (status != PLB_OK)
@@ -79,10 +97,32 @@ plb_status plb_edge_supply(const plb_tracks *tracks, double *out, plb_error *err
                   "a level in %%supply needs a channel with the role \"supply\"; add --channel supply=COLUMN:V");
 }
 
+double plb_edge_half(double level, double low, double high) {
+  /* A tenth of the swing to each side, less where the level lies close to a state. */
+  const double swing = high - low, room = fmin(level - low, high - level);
+  return room > 0 ? fmin(0.1 * swing, 0.5 * room) : 0.05 * swing;
+}
+
+/** A level between the states is one between this capture's own, where it has two: a smaller signal is still cut at its half. */
+static plb_status own_levels(const plb_cycle_choice *choice, const plb_tracks *tracks, double *low, double *high, plb_error *err) {
+  plb_states s;
+  const double learned = *high - *low;
+  const plb_status status = plb_state_levels(tracks->x[choice->channel], tracks->samples, 0, &s, err);
+  if (status != PLB_OK || !s.two || s.low_share + s.high_share < 0.75 || !(s.high - s.low > 0.5 * learned))
+    return status;
+  const double percent = isfinite(choice->spec.level.value) ? choice->spec.level.value : 50.0;
+  const double level = plb_reference_level(s.low, s.high, percent), half = plb_edge_half(level, s.low, s.high);
+  *low = level - half;
+  *high = level + half;
+  return PLB_OK;
+}
+
 plb_status plb_edge_levels(const plb_cycle_choice *choice, const plb_tracks *tracks, double *low, double *high,
                            plb_error *err) {
   *low = choice->level_low;
   *high = choice->level_high;
+  if (choice->spec.level.of == PLB_LEVEL_STATES)
+    return own_levels(choice, tracks, low, high, err);
   if (choice->spec.level.of != PLB_LEVEL_SUPPLY)
     return PLB_OK;
   double supply = 0;
@@ -95,19 +135,20 @@ plb_status plb_edge_levels(const plb_cycle_choice *choice, const plb_tracks *tra
   return PLB_OK;
 }
 
-/** At the same share of the capture's own two states, for a signal that never reaches the learned levels. */
+/** At half of the capture's own two states, for a signal that never reaches the learned levels. */
 static plb_status find_by_own_states(plb_pulses *out, const plb_tracks *tracks, const plb_cycle_choice *choice,
                                      unsigned pulses_each, plb_error *err) {
-  const double *x = tracks->x[choice->channel];
-  const double percent =
-      choice->spec.level.of == PLB_LEVEL_STATES && isfinite(choice->spec.level.value) ? choice->spec.level.value : 50.0;
-  plb_states states;
-  const plb_status status = plb_state_levels(x, tracks->samples, 0, &states, err);
-  if (status != PLB_OK || !states.two || states.low_share + states.high_share < 0.75)
+  plb_cycle_choice half = *choice;
+  double low = 0, high = 0;
+  half.spec.level = (plb_level){.value = 50.0, .of = PLB_LEVEL_STATES};
+  if (choice->spec.level.of == PLB_LEVEL_STATES)
+    return PLB_OK; /* they were used already */
+  plb_status status = own_levels(&half, tracks, &low, &high, err);
+  if (status != PLB_OK || !(high > low))
     return status;
-  const double level = plb_reference_level(states.low, states.high, percent), half = 0.1 * (states.high - states.low);
   plb_pulses_dispose(out);
-  return plb_pulses_find(out, x, tracks->samples, level - half, level + half, choice->edge, pulses_each, err);
+  return plb_pulses_find(out, tracks->x[choice->channel], tracks->samples, low, high, choice->edge, pulses_each,
+                         choice->shortest_pulse_s * tracks->rate_hz, err);
 }
 
 /* ---- one cycle */
@@ -125,7 +166,9 @@ static double start_at(const plb_pulses *p, size_t i) { return p->crossing[p->st
 static double begin_of(const cycle_at *c, size_t i) {
   const plb_pulses *p = c->pulses;
   const double at = start_at(p, i);
-  const double period = i > 0 ? at - start_at(p, i - 1) : start_at(p, i + 1) - at;
+  double period = i > 0 ? at - start_at(p, i - 1) : start_at(p, i + 1) - at;
+  if (i > 0 && i + 1 < p->starts) /* behind a pause in which pulses are lost, the period after it */
+    period = fmin(period, LOST_AT * (start_at(p, i + 1) - at));
   const size_t crossing = p->start[i];
   const double quiet = crossing > 0 ? at - p->crossing[crossing - 1].at : INFINITY;
   return at - fmin(c->choice->seam * period, 0.5 * quiet);
@@ -165,7 +208,7 @@ static void place_marks(const cycle_at *c, size_t i, plb_cycle_found *cycle, dou
 /** Anchors inside an absolute span that starts at `from` and ends before `to` [samples]. */
 static bool keep_seconds(plb_draft *draft, const plb_span *span, double rate_hz, double phase, double next_phase,
                          double from, double to) {
-  const double width = KEPT * (next_phase - phase), kept = span->duration_s * rate_hz, length = to - from;
+  const double width = PLB_KEPT_SHARE * (next_phase - phase), kept = span->duration_s * rate_hz, length = to - from;
   if (!(kept > 0) || !(length > 0))
     return true;
   if (kept < length)
@@ -196,9 +239,39 @@ static bool tie_marks(const cycle_at *c, plb_draft *draft, const plb_cycle_found
   return memory && plb_draft_anchor(draft, 1.0, cycle->last);
 }
 
+double plb_pulses_ratio(const plb_pulses *p, size_t i, double *neighbours_out) {
+  double near[4];
+  size_t count = 0;
+  for (size_t k = i >= 2 ? i - 2 : 0; k <= i + 2 && k + 1 < p->starts; k++)
+    if (k != i && count < 4)
+      near[count++] = start_at(p, k + 1) - start_at(p, k);
+  *neighbours_out = count ? plb_median(near, count) : NAN;
+  return (start_at(p, i + 1) - start_at(p, i)) / *neighbours_out;
+}
+
+/** Pulses that are missing after the one that begins cycle i; where good captures pause by themselves, a pause is no loss. */
+static unsigned count_lost(const cycle_at *c, size_t i, double *length_out) {
+  const double ratio = plb_pulses_ratio(c->pulses, i, length_out), longest = c->choice->longest_ratio;
+  if (!(longest > 0) || longest > LOST_AT || !(ratio > LOST_AT) || ratio > 1e6)
+    return 0;
+  return (unsigned)(floor(ratio + 0.5) - 1.0);
+}
+
+/** The places of the lost pulses: counted, each a cycle that cannot be laid out. */
+static plb_status add_lost(plb_draft *draft, double first, double last, unsigned lost, plb_error *err) {
+  for (unsigned k = 0; k < lost; k++) {
+    const double length = (last - first) / lost;
+    if (!plb_draft_cycle(draft, first + k * length, first + (k + 1) * length, PLB_UNMAPPED_LOST))
+      return plb_fail(err, PLB_ENOMEM, "no memory for %zu cycles; free some memory", draft->found);
+  }
+  return PLB_OK;
+}
+
 static plb_status add_cycles(const cycle_at *c, plb_draft *draft, plb_error *err) {
   for (size_t i = 0; i + 1 < c->pulses->starts; i++) {
-    const double first = begin_of(c, i), last = begin_of(c, i + 1);
+    double length = NAN;
+    const unsigned lost = count_lost(c, i, &length);
+    const double first = begin_of(c, i), end = begin_of(c, i + 1), last = lost ? fmin(first + length, end) : end;
     if (first < 0)
       continue;
     plb_cycle_found *cycle = plb_draft_cycle(draft, first, last, PLB_MAPPED);
@@ -210,6 +283,9 @@ static plb_status add_cycles(const cycle_at *c, plb_draft *draft, plb_error *err
       return plb_fail(err, PLB_ENOMEM, "no memory for the landmarks of a cycle; free some memory");
     if (cycle->missing + cycle->surplus > c->choice->landmarks)
       cycle->state = PLB_UNMAPPED_TEETH;
+    const plb_status status = lost ? add_lost(draft, last, end, lost, err) : PLB_OK;
+    if (status != PLB_OK)
+      return status;
   }
   return PLB_OK;
 }
@@ -231,7 +307,7 @@ plb_status plb_edge_build(plb_frame *f, const plb_tracks *tracks, const plb_cycl
   plb_status status = plb_edge_levels(choice, tracks, &low, &high, err);
   if (status == PLB_OK)
     status = plb_pulses_find(&pulses, tracks->x[choice->channel], tracks->samples, low, high, choice->edge, pulses_each,
-                             err);
+                             choice->shortest_pulse_s * tracks->rate_hz, err);
   if (status == PLB_OK && pulses.starts < 2)
     status = find_by_own_states(&pulses, tracks, choice, pulses_each, err);
   const cycle_at c = {choice, &pulses, tracks->rate_hz, tracks->samples};

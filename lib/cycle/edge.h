@@ -15,14 +15,20 @@ void plb_pulses_dispose(plb_pulses *pulses);
 /**
  * Cross the two levels; with several pulses in a cycle a cycle begins behind the long pause.
  * @param edge  direction that begins a cycle; @param pulses_each  1..PLB_PULSES_MOST
+ * @param shortest  [samples] pulses that last less are left out, both of their crossings; 0: none
  */
 enum { PLB_PULSES_MOST = 8 };
 PLB_CHECKED plb_status plb_pulses_find(plb_pulses *out, const double *x, size_t n, double low, double high, int edge,
-                                       unsigned pulses_each, plb_error *err);
+                                       unsigned pulses_each, double shortest, plb_error *err);
+
+/** Length of cycle i over the typical length of up to four neighbours. @param neighbours_out  [samples] */
+double plb_pulses_ratio(const plb_pulses *pulses, size_t i, double *neighbours_out);
 
 /** The levels for this capture: as learned; those of `%supply` follow the supply channel. */
 PLB_CHECKED plb_status plb_edge_levels(const plb_cycle_choice *choice, const plb_tracks *tracks, double *low,
                                        double *high, plb_error *err);
+/** How far above and below a level the hysteresis reaches. @param low, high  the two states */
+double plb_edge_half(double level, double low, double high);
 /** Median of the channel with the role "supply"; PLB_EDATA when there is none. */
 PLB_CHECKED plb_status plb_edge_supply(const plb_tracks *tracks, double *out, plb_error *err);
 

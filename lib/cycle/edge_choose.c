@@ -82,11 +82,103 @@ static plb_status choose_levels(const learning *l, plb_states *states, plb_error
     status = level_of(l, states, &level, err);
   if (status != PLB_OK)
     return status;
-  /* A tenth of the swing to each side, less where the level lies close to a state. */
-  const double swing = states->high - states->low, room = fmin(level - states->low, states->high - level);
-  const double half = room > 0 ? fmin(0.1 * swing, 0.5 * room) : 0.05 * swing;
+  const double half = plb_edge_half(level, states->low, states->high);
   l->out->level_low = level - half;
   l->out->level_high = level + half;
+  return PLB_OK;
+}
+
+/* ---- short pulses */
+
+/** Logarithms of how long the pulses of all captures last [s]. free() */
+static plb_status pulse_lengths(const learning *l, double **out, size_t *count_out, plb_error *err) {
+  size_t capacity = 0;
+  *out = NULL;
+  *count_out = 0;
+  for (size_t t = 0; t < l->count; t++) {
+    plb_pulses p;
+    double low = 0, high = 0;
+    plb_status status = plb_edge_levels(l->out, l->tracks[t], &low, &high, err);
+    if (status == PLB_OK)
+      status = plb_pulses_find(&p, l->tracks[t]->x[l->out->channel], l->tracks[t]->samples, low, high, l->out->edge, 1, 0.0, err);
+    if (status != PLB_OK)
+      return status;
+    for (size_t i = 0; i < p.starts && p.start[i] + 1 < p.count; i++) {
+      double *grown = plb_grow(*out, *count_out, &capacity, sizeof **out);
+      if (!grown) {
+        plb_pulses_dispose(&p);
+        return no_memory(err);
+      }
+      *out = grown;
+      (*out)[(*count_out)++] = log((p.crossing[p.start[i] + 1].at - p.crossing[p.start[i]].at) / l->tracks[t]->rate_hz);
+    }
+    plb_pulses_dispose(&p);
+  }
+  return PLB_OK;
+}
+
+/** The least number of pulses longer than `seconds` in any capture. */
+static plb_status fewest_longer(const learning *l, double seconds, size_t *out, plb_error *err) {
+  *out = SIZE_MAX;
+  for (size_t t = 0; t < l->count; t++) {
+    plb_pulses p;
+    double low = 0, high = 0;
+    plb_status status = plb_edge_levels(l->out, l->tracks[t], &low, &high, err);
+    if (status == PLB_OK)
+      status = plb_pulses_find(&p, l->tracks[t]->x[l->out->channel], l->tracks[t]->samples, low, high, l->out->edge, 1,
+                               seconds * l->tracks[t]->rate_hz, err);
+    if (status != PLB_OK)
+      return status;
+    *out = p.starts < *out ? p.starts : *out;
+    plb_pulses_dispose(&p);
+  }
+  return PLB_OK;
+}
+
+/**
+ * Ringing that crosses the level makes pulses far shorter than those of the circuit: a step of more than five times between neighbours in the
+ * sorted lengths, with nothing but short ones below it, and at least three long ones in every capture.
+ */
+static plb_status choose_shortest(const learning *l, plb_buffer *notes, plb_error *err) {
+  enum { FEWEST_LONG = 3 };
+  double *list = NULL, step = log(5.0), at = NAN;
+  size_t count = 0, longer = 0, below = 0;
+  plb_status status = pulse_lengths(l, &list, &count, err);
+  if (status == PLB_OK && count > 0) {
+    qsort(list, count, sizeof *list, plb_compare_double);
+    for (size_t i = 1; i < count; i++)
+      if (list[i] - list[i - 1] > step) {
+        step = list[i] - list[i - 1];
+        at = 0.5 * (list[i] + list[i - 1]);
+        below = i;
+      }
+  }
+  free(list);
+  if (status == PLB_OK && isfinite(at))
+    status = fewest_longer(l, exp(at), &longer, err);
+  if (status != PLB_OK || isnan(at) || longer < FEWEST_LONG)
+    return status;
+  l->out->shortest_pulse_s = exp(at);
+  if (notes)
+    plb_buffer_printf(notes, "Pulses under %.3g ms are ringing across the level and left out: %zu of %zu.\n", 1e3 * exp(at), below, count);
+  return PLB_OK;
+}
+
+/** The longest cycle of a good capture over its neighbours. */
+static plb_status choose_longest(learning *l, plb_error *err) {
+  for (size_t t = 0; t < l->count; t++) {
+    plb_pulses p;
+    double low = 0, high = 0, near = 0;
+    plb_status status = plb_edge_levels(l->out, l->tracks[t], &low, &high, err);
+    if (status == PLB_OK)
+      status = plb_pulses_find(&p, l->tracks[t]->x[l->out->channel], l->tracks[t]->samples, low, high, l->out->edge,
+                               l->pulses_each, l->out->shortest_pulse_s * l->tracks[t]->rate_hz, err);
+    if (status != PLB_OK)
+      return status;
+    for (size_t i = 0; i + 1 < p.starts; i++)
+      l->out->longest_ratio = fmax(l->out->longest_ratio, plb_pulses_ratio(&p, i, &near));
+    plb_pulses_dispose(&p);
+  }
   return PLB_OK;
 }
 
@@ -100,7 +192,8 @@ static plb_status intervals(const learning *l, size_t t, int edge, double **out,
   *count_out = 0;
   plb_status status = plb_edge_levels(l->out, l->tracks[t], &low, &high, err);
   if (status == PLB_OK)
-    status = plb_pulses_find(&p, l->tracks[t]->x[l->out->channel], l->tracks[t]->samples, low, high, edge, 1, err);
+    status = plb_pulses_find(&p, l->tracks[t]->x[l->out->channel], l->tracks[t]->samples, low, high, edge, 1,
+                             l->out->shortest_pulse_s * l->tracks[t]->rate_hz, err);
   if (status != PLB_OK)
     return status;
   *out = plb_calloc(p.starts, sizeof(double));
@@ -238,7 +331,7 @@ static plb_status collect_lengths(const learning *l, lengths *all, plb_error *er
     plb_status status = plb_edge_levels(l->out, l->tracks[t], &low, &high, err);
     if (status == PLB_OK)
       status = plb_pulses_find(&p, l->tracks[t]->x[l->out->channel], l->tracks[t]->samples, low, high, l->out->edge,
-                               l->pulses_each, err);
+                               l->pulses_each, l->out->shortest_pulse_s * l->tracks[t]->rate_hz, err);
     if (status != PLB_OK)
       return status;
     const bool memory = add_lengths(all, &p, l->tracks[t]->rate_hz);
@@ -338,7 +431,8 @@ static plb_status choose_spans(const learning *l, const double *median, const do
       status = spread_in_span(l, k, &absolute, err);
     if (status != PLB_OK)
       return status;
-    if (!(absolute < scaled)) {
+    /* The stretch in which the circuit is driven is commanded: unless the evidence is clear, it is scaled. */
+    if (!(absolute < (k % 2 == 0 ? 0.95 : 1.0) * scaled)) {
       span->absolute = false;
       span->duration_s = median[k];
     }
@@ -368,7 +462,11 @@ plb_status plb_edge_choose(plb_cycle_choice *out, const plb_tracks *const *track
   if (status == PLB_OK)
     status = choose_slope(&l, &states, notes, err);
   if (status == PLB_OK)
+    status = choose_shortest(&l, notes, err);
+  if (status == PLB_OK)
     status = choose_pulses(&l, err);
+  if (status == PLB_OK)
+    status = choose_longest(&l, err);
   if (status == PLB_OK)
     status = collect_lengths(&l, &all, err);
   if (status == PLB_OK)

@@ -320,6 +320,8 @@ static plb_status read_cycle(reader *rd, const plb_node *root) {
   out->rate_low_hz = plb_node_number(node, "rate-low-hz");
   out->rate_high_hz = plb_node_number(node, "rate-high-hz");
   out->seam = plb_node_number(node, "seam");
+  out->shortest_pulse_s = fmax(0.0, plb_node_number(node, "shortest-pulse-s")); /* 0 where there is none: fmax passes NaN over */
+  out->longest_ratio = fmax(0.0, plb_node_number(node, "longest-ratio"));
   out->correlation_low = plb_node_number(node, "correlation-low");
   if (out->level_low > out->level_high || out->rate_low_hz > out->rate_high_hz)
     return fail_at(rd, node, "a low end is above its high end; correct it");

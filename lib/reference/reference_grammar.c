@@ -173,6 +173,8 @@ static const plb_attribute_rule cycle_attributes[] = {
     {"rate-low-hz", PLB_VALUE_NUMBER, false, 0, 0, NULL},
     {"rate-high-hz", PLB_VALUE_NUMBER, false, 0, 0, NULL},
     {"seam", PLB_VALUE_NUMBER, false, 0, 0, NULL},
+    {"shortest-pulse-s", PLB_VALUE_NUMBER, false, 0, 0, NULL},
+    {"longest-ratio", PLB_VALUE_NUMBER, false, 0, 0, NULL},
     {"correlation-low", PLB_VALUE_NUMBER, false, 0, 0, NULL},
     {"stroke-channel", PLB_VALUE_NAME, false, 0, 0, NULL},
     {.name = NULL}};

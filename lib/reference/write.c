@@ -188,6 +188,8 @@ static plb_status put_cycle(writer *w) {
   plb_xml_number(x, "rate-low-hz", c->rate_low_hz);
   plb_xml_number(x, "rate-high-hz", c->rate_high_hz);
   plb_xml_number(x, "seam", c->seam);
+  put_positive(x, "shortest-pulse-s", c->shortest_pulse_s);
+  put_positive(x, "longest-ratio", c->longest_ratio);
   plb_xml_number(x, "correlation-low", c->correlation_low);
   if (c->stroke && c->stroke_channel >= 0)
     plb_xml_attribute(x, "stroke-channel", w->r->channel[c->stroke_channel].role);
