@@ -1,5 +1,6 @@
 #include "capture/capture.h"
 #include "compare/connect.h"
+#include "compare/doubt.h"
 #include "compare/explain.h"
 #include <math.h>
 #include <string.h>
@@ -105,7 +106,14 @@ static double robust_swing(const plb_tracks *t, size_t c) {
   return n > 0 ? high - low : 0.0;
 }
 
-static plb_status say_no_signal(plb_verdict *v, const plb_judge *j, size_t channel, const plb_compare_options *o, plb_error *err) {
+static plb_status say_no_signal(plb_verdict *v, const plb_judge *j, const plb_tracks *t, size_t channel, const plb_compare_options *o,
+                                plb_error *err) {
+  bool said = false;
+  const plb_status status = plb_doubt_silence(v, j, t, channel, o->connected, &said, err);
+  if (status != PLB_OK || said) {
+    v->word = PLB_UNJUDGED;
+    return status;
+  }
   const char *role = j->reference->channel[channel].role;
   const bool only = j->plan.channels == 1;
   char text[PLB_TEXT_SIZE];
@@ -200,6 +208,35 @@ static plb_status say_short(plb_verdict *v, const plb_judge *j, const plb_frame 
   return block(v, PLB_REASON_RECORDING, "short", j->reference->choice.spec.channel, text, "record longer, at least ten cycles", err);
 }
 
+/* Samples a second that are there, as a share of what the good captures have at least. */
+static double recorded_share(const plb_judge *j, const plb_tracks *t) {
+  const double needed = j->reference->connection.rate_needed_hz;
+  size_t finite = 0;
+  for (size_t i = 0; i < t->samples; i++) {
+    finite += isfinite(t->x[j->reference->choice.channel][i]) != 0;
+  }
+  return needed > 0.0 ? t->rate_hz * (double)finite / (double)t->samples / needed : 1.0;
+}
+
+static plb_status say_thin(plb_verdict *v, const plb_judge *j, const plb_tracks *t, plb_error *err) {
+  const double needed = j->reference->connection.rate_needed_hz;
+  char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE];
+  plb_text_say(text, sizeof text, "recorded too thinly for peaks and edges: %.4g kHz, the good captures have %.4g kHz",
+               recorded_share(j, t) * needed / 1000.0, needed / 1000.0);
+  plb_text_say(action, sizeof action, "sample at %.4g kHz or more and repeat", needed / 1000.0);
+  return block(v, PLB_REASON_RECORDING, "sparse", j->reference->channel[j->reference->choice.channel].role, text, action, err);
+}
+
+/*
+ * Steep edges and noise look otherwise when sampled more thinly than the good captures were, so what is seen then is no evidence; teeth
+ * that are not there are. Thin: under 0.7 of the samples a cycle that the good captures have at least.
+ */
+static plb_status check_density(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o, plb_error *err) {
+  const double rate = plb_outcome_frame(o)->rate_hz, most = j->reference->choice.rate_high_hz;
+  const double slower = isfinite(rate) && most > 0.0 ? fmin(rate / most, 1.0) : 1.0;
+  return o->structural || recorded_share(j, t) >= 0.7 * slower ? PLB_OK : say_thin(v, j, t, err);
+}
+
 /* Without a cycle there is no signal where all of it lies near nought; along another channel, where that one does not move. */
 static plb_status check_unordered(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_frame *frame,
                                   const plb_compare_options *opt, plb_error *err) {
@@ -211,7 +248,7 @@ static plb_status check_unordered(plb_verdict *v, const plb_judge *j, const plb_
     }
     const plb_status status = plb_typical_most(t->x[k], t->samples, &most, err);
     if (status != PLB_OK || most < silent_share * good) {
-      return status != PLB_OK ? status : say_no_signal(v, j, k, opt, err);
+      return status != PLB_OK ? status : say_no_signal(v, j, t, k, opt, err);
     }
   }
   if (spec->kind == PLB_CYCLE_AGAINST && frame->found == 0) {
@@ -235,18 +272,22 @@ static plb_status check_hard(plb_verdict *v, const plb_judge *j, const plb_track
   if (frame->mapped == 0 || once) {
     const double swing = robust_swing(t, c);
     if ((!frame->structure || once) && swing < silent_share * j->fit->channel[c].peak_to_peak) {
-      return say_no_signal(v, j, c, opt, err);
+      return say_no_signal(v, j, t, c, opt, err);
     }
   }
   for (size_t k = 0; k < j->plan.channels; k++) { /* the other channels of the frame */
-    if (k != c && robust_swing(t, k) < silent_share * j->fit->channel[k].peak_to_peak && !opt->connected) {
-      return say_no_signal(v, j, k, opt, err);
+    if (k != c && robust_swing(t, k) < silent_share * j->fit->channel[k].peak_to_peak) {
+      return say_no_signal(v, j, t, k, opt, err);
     }
   }
   if (once) {
     return PLB_OK;
   }
-  const plb_status status = check_speed(v, j, frame, err);
+  plb_status status = check_speed(v, j, frame, err);
+  if (status == PLB_OK && is_blocked(v) && j->reference->choice.spec.kind == PLB_CYCLE_EDGE && recorded_share(j, t) < 0.7) {
+    v->reasons--; /* crossings that fall between samples are no speed */
+    status = say_thin(v, j, t, err);
+  }
   if (status != PLB_OK || is_blocked(v)) {
     return status;
   }
@@ -262,27 +303,28 @@ static plb_status check_hard(plb_verdict *v, const plb_judge *j, const plb_track
   return PLB_OK;
 }
 
-/*
- * Steep edges and noise look otherwise when sampled more thinly than the good captures were, so what is seen then is no evidence; teeth
- * that are not there are. Thin: under 0.7 of the samples a cycle that the good captures have at least.
- */
-static plb_status check_density(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o, plb_error *err) {
-  const plb_reference *r = j->reference;
-  const double needed = r->connection.rate_needed_hz, rate = plb_outcome_frame(o)->rate_hz;
-  size_t finite = 0;
-  const size_t c = r->choice.channel;
-  for (size_t i = 0; i < t->samples; i++) {
-    finite += isfinite(t->x[c][i]) != 0;
+/* One channel upside down while another of the same recording is right: more than a swapped lead, and said with it. */
+static plb_status say_crossed(plb_verdict *v, const plb_judge *j, const plb_mistake *m, const char *action, plb_error *err) {
+  const char *role = j->reference->channel[m->channel].role;
+  char text[PLB_TEXT_SIZE];
+  plb_finding *f = plb_finding_add(v);
+  if (f == NULL) {
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
   }
-  const double seen = t->rate_hz * (double)finite / (double)t->samples;
-  const double slower = isfinite(rate) && r->choice.rate_high_hz > 0.0 ? fmin(rate / r->choice.rate_high_hz, 1.0) : 1.0;
-  if (o->structural || !(needed > 0.0) || seen >= 0.7 * needed * slower) {
-    return PLB_OK;
-  }
-  char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE];
-  plb_text_say(text, sizeof text, "recorded too thinly: %.4g kHz, the good captures have %.4g kHz", seen / 1000.0, needed / 1000.0);
-  plb_text_say(action, sizeof action, "sample at %.4g kHz or more and repeat", needed / 1000.0);
-  return block(v, PLB_REASON_RECORDING, "sparse", r->channel[c].role, text, action, err);
+  f->kind = PLB_FINDING_STRUCTURAL;
+  f->score = PLB_STRUCTURAL_STEP;
+  f->pattern = PLB_LASTING;
+  f->count = f->of = (unsigned)plb_outcome_frame(m->undone)->mapped;
+  plb_text_copy(f->channel, sizeof f->channel, role);
+  plb_text_copy(f->band, sizeof f->band, "polarity");
+  plb_text_copy(f->direction, sizeof f->direction, "shape");
+  plb_text_say(f->text, sizeof f->text, "%s is upside down while the other channel is right: wires crossed, or its lead inverted", role);
+  plb_text_copy(f->check_first[0], sizeof f->check_first[0], "this channel's leads, swapped once");
+  plb_text_copy(f->check_first[1], sizeof f->check_first[1], "the two wires in the sensor's connector");
+  plb_text_say(text, sizeof text, "lead inverted, perhaps: turned over, %s matches known-good (correlation %.2f)", role, m->correlation);
+  return plb_reason_add(&v->reason, &v->reasons, PLB_REASON_MEASURING, "lead-inverted", role, false, text, action) == PLB_OK
+             ? PLB_OK
+             : plb_fail(err, PLB_ENOMEM, "out of memory");
 }
 
 static plb_status name_mistake(plb_verdict *v, const plb_judge *j, const plb_mistake *m, plb_error *err) {
@@ -296,10 +338,31 @@ static plb_status name_mistake(plb_verdict *v, const plb_judge *j, const plb_mis
                  j->plan.channels == 1 ? "everything" : ch->role, times, large ? "large" : "small");
     plb_text_say(action, sizeof action, "check the attenuator and the probe setting, or give the factor: --channel %s=COLUMN:%s:%.6g",
                  ch->role, ch->unit, 1.0 / m->factor);
+  } else if (strcmp(m->code, "clamp") == 0 && m->factor < 0.0) {
+    plb_text_say(text, sizeof text, "clamp the wrong way round: turned over, %s matches known-good", j->plan.channels == 1 ? "the trace" : ch->role);
+    plb_text_say(action, sizeof action, "turn the clamp round and repeat; if its arrow is right, the current flows the other way");
+  } else if (strcmp(m->code, "clamp") == 0) {
+    plb_text_say(text, sizeof text, "clamp zero: all of %s sits %.3g A %s, otherwise it matches known-good",
+                 j->plan.channels == 1 ? "the trace" : ch->role, fabs(m->size), m->size > 0.0 ? "high" : "low");
+    plb_text_say(action, sizeof action, "zero the clamp with nothing in its jaws and repeat; what stays flows in the wire");
+  } else if (strcmp(m->code, "ac-coupled") == 0) {
+    plb_text_say(text, sizeof text, "AC coupled: %s averages to nought, known-good does not; with its level put back the shape matches",
+                 j->plan.channels == 1 ? "the trace" : ch->role);
+    plb_text_say(action, sizeof action, "set the input to DC and repeat");
+  } else if (strcmp(m->code, "hum") == 0) {
+    plb_text_say(text, sizeof text, "hum of %.0f Hz, %.3g %s, on %s: without it the trace is like known-good", m->mains_hz, m->size, ch->unit,
+                 j->plan.channels == 1 ? "the trace" : ch->role);
+    plb_text_say(action, sizeof action, "take the recorder off its mains supply, or open the ground loop, and repeat");
+  } else if (strcmp(m->code, "floating") == 0) {
+    plb_text_say(text, sizeof text, "floating: hum of %.0f Hz and hardly any signal on %s", m->mains_hz, j->plan.channels == 1 ? "the trace" : ch->role);
+    plb_text_say(action, sizeof action, "prove the contact of tip and ground clip on a known voltage and repeat");
   } else {
     plb_text_say(text, sizeof text, "lead inverted: turned over, %s matches known-good (correlation %.2f)",
                  j->plan.channels == 1 ? "the trace" : all ? "each of the channels" : ch->role, m->correlation);
     plb_text_say(action, sizeof action, "swap the leads and repeat; if a proved ground shows it still, the wires are crossed");
+  }
+  if (m->alone && strcmp(m->code, "lead-inverted") == 0) {
+    return say_crossed(v, j, m, action, err);
   }
   return block(v, PLB_REASON_MEASURING, m->code, all ? "" : ch->role, text, action, err);
 }
@@ -321,7 +384,7 @@ static void align(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const
 }
 
 /* With a blocking reason the differences are still shown, but nothing is called high, low or a fault. */
-static void stay_neutral(plb_verdict *v) {
+static void stay_neutral(plb_verdict *v, double sample_s) {
   v->findings = 0;
   v->cycles.departing = 0;
   v->cycles.pattern = PLB_PATTERN_NONE;
@@ -331,7 +394,14 @@ static void stay_neutral(plb_verdict *v) {
     v->band[b].direction[0] = '\0';
     v->band[b].departing_cycles = 0;
   }
+  bool thin = v->reasons > 0; /* too few samples hide peaks and not how long a pulse of many samples lasts */
+  for (size_t i = 0; i < v->reasons; i++) {
+    thin = thin && (!v->reason[i].blocks || strcmp(v->reason[i].code, "sparse") == 0);
+  }
   for (size_t k = 0; k < v->readings; k++) {
+    if (thin && strcmp(v->reading[k].unit, "s") == 0 && v->reading[k].value > 10.0 * sample_s) {
+      continue;
+    }
     v->reading[k].status = PLB_UNJUDGED;
     v->reading[k].direction[0] = '\0';
   }
@@ -343,7 +413,7 @@ static plb_status explain(plb_verdict *v, const plb_judge *j, const plb_tracks *
   if (status == PLB_OK) {
     status = plb_explain_readings(v, j, o, err);
   }
-  if (status == PLB_OK && v->word != PLB_AGREES && !is_blocked(v)) {
+  if (status == PLB_OK && v->word != PLB_AGREES && !is_blocked(v) && v->findings == 0) {
     status = plb_explain_findings(v, j, o, t, err);
   }
   if (status == PLB_OK && opt->drawing) {
@@ -365,6 +435,43 @@ static plb_status note_rate(plb_verdict *v, const plb_judge *j, const plb_frame 
   return plb_condition_note(v, text) ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
 }
 
+/* The word from the score, unless a mistake, another state or the recording explains it: those come before any finding. */
+static plb_status judge_laid(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o, const plb_compare_options *opt,
+                             plb_mistake *mistake, plb_error *err) {
+  const bool unlaid = o->profile == NULL, once = j->reference->choice.spec.kind == PLB_CYCLE_ONCE;
+  plb_status status = PLB_OK;
+  v->word = unlaid ? PLB_DEPARTS : o->word;
+  if (v->word == PLB_DEPARTS) {
+    status = plb_mistake_find(mistake, j, t, o, err);
+  }
+  if (status == PLB_OK && mistake->found) {
+    v->alignment.polarity = mistake->factor < 0.0 ? -1 : 1;
+    return name_mistake(v, j, mistake, err);
+  }
+  if (status == PLB_OK) {
+    status = plb_doubt_recording(v, j, t, o, err);
+  }
+  if (status == PLB_OK && !unlaid && v->word != PLB_AGREES && !once && !is_blocked(v)) {
+    status = check_density(v, j, t, o, err);
+  }
+  if (status == PLB_OK && v->word != PLB_AGREES && !is_blocked(v)) {
+    status = plb_doubt_state(v, j, t, o, opt, err);
+  }
+  if (status == PLB_OK && once && !unlaid && !is_blocked(v)) {
+    status = plb_find_brief(v, j, t, err);
+    if (v->findings > 0) {
+      v->word = PLB_DEPARTS;
+      v->score = o->score + PLB_STRUCTURAL_STEP;
+      return status;
+    }
+  }
+  if (status != PLB_OK || v->word == PLB_AGREES || is_blocked(v)) {
+    return status;
+  }
+  status = plb_doubt_beside(v, j, t, o, err);
+  return status == PLB_OK && unlaid ? say_no_cycles(v, j, plb_outcome_frame(o), err) : status;
+}
+
 static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_compare_options *opt, plb_error *err) {
   plb_outcome *o = NULL;
   plb_mistake mistake = {0};
@@ -376,19 +483,7 @@ static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tra
   v->score = o->score;
   status = check_hard(v, j, t, o, opt, err);
   if (status == PLB_OK && !is_blocked(v) && v->findings == 0) {
-    const bool unlaid = o->profile == NULL;
-    v->word = unlaid ? PLB_DEPARTS : o->word;
-    if (v->word == PLB_DEPARTS) {
-      status = plb_mistake_find(&mistake, j, t, o, err);
-    }
-    if (status == PLB_OK && mistake.found) {
-      v->alignment.polarity = mistake.factor < 0.0 ? -1 : 1;
-      status = name_mistake(v, j, &mistake, err);
-    } else if (status == PLB_OK && unlaid) {
-      status = say_no_cycles(v, j, plb_outcome_frame(o), err);
-    } else if (status == PLB_OK && v->word != PLB_AGREES && j->reference->choice.spec.kind != PLB_CYCLE_ONCE) {
-      status = check_density(v, j, t, o, err);
-    }
+    status = judge_laid(v, j, t, o, opt, &mistake, err);
   }
   if (status == PLB_OK) {
     status = note_rate(v, j, plb_outcome_frame(o), err);
@@ -399,7 +494,7 @@ static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tra
   }
   if (status == PLB_OK && is_blocked(v)) {
     v->word = PLB_UNJUDGED;
-    stay_neutral(v);
+    stay_neutral(v, 1.0 / t->rate_hz);
   }
   plb_outcome_free(mistake.undone);
   plb_outcome_free(o);

@@ -69,6 +69,18 @@ plb_status plb_explain_conditions(plb_verdict *v, const plb_reference *reference
       memory = plb_reason_add(&v->reason, &v->reasons, PLB_REASON_CONDITIONS, code, "", true, text, action) == PLB_OK;
     }
   }
+  for (size_t i = 0; i < options->stated_count && memory; i++) { /* stated, and not what the known-good was recorded as */
+    const plb_stated *s = &options->stated[i];
+    bool good = strcmp(s->word, "unplugged") != 0;
+    for (size_t k = 0; k < reference->conditions; k++) {
+      good = good || strcmp(reference->condition[k].word, "unplugged") == 0;
+    }
+    if (!good) {
+      memory = plb_reason_add(&v->reason, &v->reasons, PLB_REASON_CONDITIONS, "unplugged", "", true,
+                              "unplugged: the known-good was recorded with the connector plugged in",
+                              "plug it in and probe from behind; many outputs show nothing without their load or pull-up") == PLB_OK;
+    }
+  }
   return memory ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
 }
 

@@ -44,6 +44,16 @@ PLB_CHECKED plb_status plb_explain_conditions(plb_verdict *v, const plb_referenc
 /** Append a note on the conditions; false when memory is short. */
 bool plb_condition_note(plb_verdict *v, const char *text);
 
+/** A whole channel early or late against the one that gives the cycle. */
+typedef struct plb_moved {
+  bool found;
+  double share, degrees; /* + late; of the cycle, and as plb_degrees_at() has it */
+} plb_moved;
+plb_moved plb_channel_moved(const plb_judge *judge, const plb_outcome *o, size_t channel);
+
+/** Moments of a single event that its grid does not show; adds findings. */
+PLB_CHECKED plb_status plb_find_brief(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, plb_error *err);
+
 /** Append a finding; NULL when memory is short. */
 plb_finding *plb_finding_add(plb_verdict *v);
 
@@ -56,6 +66,11 @@ typedef struct plb_pattern_found {
 } plb_pattern_found;
 /** @param shown  [n] */
 plb_pattern_found plb_pattern_of(const bool *shown, size_t n);
+/** Recurring by the time between groups of odd cycles, where counting does not show it. @param at  [groups]; @param scratch  [groups] */
+void plb_pattern_by_time(plb_pattern_found *f, const double *at, size_t groups, double cycle, double *scratch);
+
+/** Recurring by the signal's likeness to itself k cycles later. @param cycle  [samples] */
+PLB_CHECKED plb_status plb_pattern_by_turn(plb_pattern_found *f, const double *x, size_t n, double cycle, plb_error *err);
 
 /** What to check first for a kind of finding; common practice, the cheapest check first. */
 void plb_advise(plb_finding *finding, const plb_reference *reference, const plb_band *band);

@@ -12,6 +12,8 @@ typedef struct search {
   const plb_tracks *tracks;
   bool *shown;  /* [found] scratch: which cycles show the finding at hand */
   bool *any;    /* [found] which cycles show any finding */
+  plb_pattern_found pattern;   /* of the finding that was counted last */
+  plb_pattern_found recurring; /* of the first one that comes round every k-th cycle */
   bool no_memory;
 } search;
 
@@ -47,13 +49,42 @@ static double reading_score(const search *s, plb_distance_kind kind, size_t inde
   return term != SIZE_MAX ? plb_term_score(s->judge, s->o, term) : NAN;
 }
 
+/* Groups of neighbouring cycles that show it, by the time at which each begins. */
+static void look_at_time(search *s, plb_pattern_found *p) {
+  const plb_frame *f = plb_outcome_frame(s->o);
+  double *at = plb_calloc(2 * f->found, sizeof *at);
+  size_t groups = 0;
+  if (at == NULL) {
+    s->no_memory = true;
+    return;
+  }
+  for (size_t i = 0; i < f->found; i++) {
+    if (s->shown[i] && (i == 0 || !s->shown[i - 1])) {
+      at[groups++] = f->cycle[i].first;
+    }
+  }
+  plb_pattern_by_time(p, at, groups, s->tracks->rate_hz / f->rate_hz, at + f->found);
+  free(at);
+}
+
 /* Count, pattern and the cycle's place in the capture from s->shown. */
 static void take_pattern(search *s, plb_finding *f) {
   const plb_frame *frame = plb_outcome_frame(s->o);
-  const plb_pattern_found p = plb_pattern_of(s->shown, frame->found);
+  plb_pattern_found p = plb_pattern_of(s->shown, frame->found);
+  if (p.pattern == PLB_INTERMITTENT && !frame->unordered) {
+    look_at_time(s, &p);
+  }
+  if (f->kind == PLB_FINDING_STRUCTURAL && s->judge->reference->choice.spec.kind == PLB_CYCLE_REPEAT) {
+    const double *x = s->tracks->x[s->judge->reference->choice.channel];
+    s->no_memory = plb_pattern_by_turn(&p, x, s->tracks->samples, s->tracks->rate_hz / frame->rate_hz, NULL) != PLB_OK || s->no_memory;
+  }
   f->count = p.count;
   f->of = p.of;
   f->pattern = p.pattern;
+  s->pattern = p;
+  if (p.pattern == PLB_RECURRING && s->recurring.every == 0) {
+    s->recurring = p;
+  }
   for (size_t i = 0; i < frame->found; i++) {
     if (s->shown[i] && isnan(f->time_s)) {
       const plb_cycle_found *cycle = &frame->cycle[i];
@@ -71,6 +102,8 @@ static void say_how_often(char *out, size_t size, const search *s, const plb_fin
   const char *unit = plb_unit_of_cycle(s->judge->reference, f->of);
   if (f->of <= 1) {
     out[0] = '\0';
+  } else if (f->pattern == PLB_RECURRING && s->pattern.every > 0) {
+    plb_text_say(out, size, " in one of every %u %s (%u of %u)", s->pattern.every, unit, f->count, f->of);
   } else {
     plb_text_say(out, size, " in %u of %u %s", f->count, f->of, unit);
   }
@@ -157,6 +190,28 @@ static void find_surplus_marks(search *s, double score) {
   }
 }
 
+/* How the cycles that are odd differ from the others in the mean of their samples. */
+static void tell_odd_part(const search *s, plb_finding *f, const char *often) {
+  const plb_frame *frame = plb_outcome_frame(s->o);
+  const plb_reference_channel *ch = &s->judge->reference->channel[s->judge->reference->choice.channel];
+  const double *x = s->tracks->x[s->judge->reference->choice.channel];
+  double sum[2] = {0}, count[2] = {0};
+  for (size_t i = 0; i < frame->found; i++) {
+    for (size_t k = (size_t)fmax(frame->cycle[i].first, 0.0); k < s->tracks->samples && (double)k < frame->cycle[i].last; k++) {
+      if (isfinite(x[k])) {
+        sum[s->shown[i]] += x[k];
+        count[s->shown[i]] += 1.0;
+      }
+    }
+  }
+  char far[64];
+  f->size = sum[1] / fmax(count[1], 1.0) - sum[0] / fmax(count[0], 1.0);
+  plb_text_copy(f->unit, sizeof f->unit, ch->unit);
+  plb_text_copy(f->direction, sizeof f->direction, f->size < 0.0 ? "low" : "high");
+  plb_say_size(far, sizeof far, fabs(f->size), f->unit);
+  plb_text_say(f->text, sizeof f->text, "one of the like parts is %s by %s on average,%s", f->direction, far, often);
+}
+
 static void find_unmapped(search *s, double score) {
   static const char *const why[] = {"", "the gap is not where it must be", "too many pulses missing or extra", "length outside the range",
                                     "too unlike known-good", "pulses are missing"};
@@ -175,8 +230,14 @@ static void find_unmapped(search *s, double score) {
     take_pattern(s, f);
     f->size = f->count;
     f->score = score + (double)f->count / (double)f->of;
-    plb_text_say(f->text, sizeof f->text, "%u of %u %s cannot be laid over known-good: %s", f->count, f->of,
-             plb_unit_of_cycle(s->judge->reference, f->of), why[state]);
+    char often[64];
+    say_how_often(often, sizeof often, s, f);
+    if (f->pattern == PLB_RECURRING) {
+      tell_odd_part(s, f, often);
+    } else {
+      plb_text_say(f->text, sizeof f->text, "%u of %u %s cannot be laid over known-good: %s", f->count, f->of,
+                   plb_unit_of_cycle(s->judge->reference, f->of), why[state]);
+    }
     plb_advise(f, s->judge->reference, NULL);
   }
 }
@@ -420,7 +481,7 @@ static void find_spacing(search *s) {
 static bool explains_pulses(const search *s) {
   bool lasting = false;
   for (size_t i = 0; i < s->v->findings; i++) {
-    lasting = lasting || (s->v->finding[i].kind == PLB_FINDING_STRUCTURAL && s->v->finding[i].pattern == PLB_LASTING &&
+    lasting = lasting || s->v->finding[i].pattern == PLB_RECURRING || (s->v->finding[i].kind == PLB_FINDING_STRUCTURAL && s->v->finding[i].pattern == PLB_LASTING &&
                           strcmp(s->v->finding[i].band, "marks") != 0 && strcmp(s->v->finding[i].band, "cycle") != 0);
   }
   return s->o->structural && !lasting;
@@ -469,6 +530,36 @@ static bool is_moved(const search *s, size_t c) {
     return false;
   }
   return word_of(s, reading_score(s, PLB_D_GAIN, c)) != PLB_AGREES || word_of(s, reading_score(s, PLB_D_OFFSET, c)) != PLB_AGREES;
+}
+
+/* Early or late as a whole: one finding, and its bands tell nothing of their own. */
+static bool find_moved(search *s, size_t c) {
+  const plb_reference *ref = s->judge->reference;
+  double score = 0.0;
+  for (size_t b = 0; b < s->judge->plan.slices.bands; b++) {
+    if (s->judge->plan.slices.channel[b] == c) {
+      score = fmax(score, fmax(reading_score(s, PLB_D_LASTING, b), reading_score(s, PLB_D_SHAPE, b)));
+    }
+  }
+  if (word_of(s, score) == PLB_AGREES) {
+    return false;
+  }
+  const plb_moved moved = plb_channel_moved(s->judge, s->o, c);
+  if (!moved.found) {
+    return false;
+  }
+  plb_finding *f = add(s, PLB_FINDING_READING, ref->channel[c].role, "timing", moved.share > 0.0 ? "late" : "early");
+  if (f != NULL) {
+    char far[64];
+    f->score = score;
+    f->pattern = PLB_LASTING;
+    f->count = f->of = (unsigned)s->o->profile->frame->mapped;
+    say_shift(s, f, moved.share, far, sizeof far);
+    plb_text_say(f->text, sizeof f->text, "%s is %s by %s against %s", ref->channel[c].role, f->direction, far,
+                 ref->channel[ref->choice.channel].role);
+    plb_advise(f, ref, NULL);
+  }
+  return true;
 }
 
 static void say_band(search *s, plb_finding *f, const plb_band_view *view, const plb_band_result *first, const plb_band_result *last) {
@@ -613,7 +704,11 @@ static void sum_up_cycles(search *s) {
     const plb_pattern_found p = plb_pattern_of(s->any, frame->found);
     v->cycles.pattern = v->finding[0].pattern;
     v->cycles.p_chance = p.p_chance;
-    if (p.pattern == PLB_RECURRING) {
+    if (v->cycles.pattern == PLB_RECURRING && s->recurring.every > 0) {
+      v->cycles.every = s->recurring.every;
+      v->cycles.phase = s->recurring.phase;
+      v->cycles.p_chance = s->recurring.p_chance;
+    } else if (p.pattern == PLB_RECURRING) {
       v->cycles.every = p.every;
       v->cycles.phase = p.phase;
     }
@@ -636,6 +731,10 @@ plb_status plb_explain_findings(plb_verdict *v, const plb_judge *judge, const pl
     find_structural(&s);
     for (size_t c = 0; c < judge->plan.channels && !s.no_memory; c++) {
       noise[c] = find_noise(&s, c);
+      if (find_moved(&s, c)) {
+        noise[c] = INFINITY; /* said; its bands have nothing to add */
+        continue;
+      }
       find_gain(&s, c);
       find_offset(&s, c);
     }

@@ -94,11 +94,13 @@ plb_status plb_mistake_find(plb_mistake *out, const plb_judge *judge, const plb_
       }
     }
     if (status == PLB_OK && !out->found) {
-      status = try_factor(out, judge, tracks, c, -1.0, "lead-inverted", err);
+      const bool clamp = strcmp(judge->reference->channel[c].unit, "A") == 0;
+      status = try_factor(out, judge, tracks, c, -1.0, clamp ? "clamp" : "lead-inverted", err);
+      out->alone = out->found && judge->plan.channels > 1;
     }
   }
   if (status == PLB_OK && !out->found && judge->plan.channels > 1) {
     status = try_factor(out, judge, tracks, SIZE_MAX, -1.0, "lead-inverted", err);
   }
-  return status;
+  return status == PLB_OK && !out->found ? plb_mistake_undo(out, judge, tracks, seen, err) : status;
 }

@@ -42,15 +42,20 @@ size_t plb_term_find(const plb_terms *terms, plb_distance_kind kind, size_t inde
 /** A measuring mistake that explains a departure wholly. */
 typedef struct plb_mistake {
   bool found;
-  char code[PLB_NAME_SIZE]; /* lead-inverted, factor */
+  char code[PLB_NAME_SIZE]; /* lead-inverted, factor, clamp, ac-coupled, hum, floating */
   size_t channel;           /* of the reference; SIZE_MAX: all of them */
   double factor;            /* the samples are this many times too large */
   double correlation;       /* with the known-good once undone */
+  double size, mains_hz;    /* level or hum that was taken off [unit]; of which frequency */
+  bool alone;               /* another channel of the same recording is right as it stands: the lead is likely right too */
   plb_outcome *undone;      /* the judgement with the mistake undone; owned */
 } plb_mistake;
 
 /** Try the mistakes that fit the evidence, the cheapest to check first: undo each and judge again. */
 PLB_CHECKED plb_status plb_mistake_find(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen,
+                                        plb_error *err);
+/** The mistakes that are undone by taking a level or hum off; called when those of plb_mistake_find() do not fit. */
+PLB_CHECKED plb_status plb_mistake_undo(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen,
                                         plb_error *err);
 
 #endif

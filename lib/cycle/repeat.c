@@ -147,17 +147,31 @@ static plb_status elsewhere(plb_frame *f, const plb_cycle_choice *choice, plb_er
 
 /** How long the cycles are before any range is applied. */
 static plb_status read_period(plb_frame *f, const float *x, size_t n, double rate_hz, const double range[2],
-                              double *period_out, plb_error *err) {
+                              double *period_out, bool *part_out, plb_error *err) {
   double any = NAN;
+  *part_out = false;
   plb_status status =
       plb_period_find(x, n, range[0], range[1], sqrt(range[0] * range[1] / (SHORTEST * LONGEST)), period_out, err);
   if (status == PLB_OK && isnan(*period_out))
     status = plb_period_find(x, n, 2.0, (double)n, 0.0, &any, err);
   else
     any = *period_out;
+  if (isnan(*period_out) && isfinite(any)) { /* one odd unit of k makes the whole turn stand out: its k-th part may be the cycle */
+    const double expected = sqrt(range[0] * range[1] / (SHORTEST * LONGEST)), k = round(any / expected);
+    *part_out = k >= 2.0 && k <= 24.0 && any / k > range[0] && any / k < range[1];
+    *period_out = *part_out ? any / k : NAN;
+  }
   f->structure = isfinite(any);
   f->rate_hz = rate_hz / any;
   return status;
+}
+
+/** The k-th part of a longer period is a cycle only if the template is found in most of its places. */
+static bool is_of_parts(const plb_chain *chain, size_t n, double period) {
+  size_t like = 0;
+  for (size_t k = 0; k < chain->links; k++)
+    like += chain->link[k].correlation > 0.7;
+  return (double)like > 0.5 * ((double)n / period - 1.0);
 }
 
 plb_status plb_repeat_build(plb_frame *f, const plb_tracks *tracks, const plb_cycle_choice *choice, plb_error *err) {
@@ -166,14 +180,17 @@ plb_status plb_repeat_build(plb_frame *f, const plb_tracks *tracks, const plb_cy
   plb_chain chain = {0};
   plb_draft draft = {.landmarks = choice->landmarks};
   double period = NAN;
+  bool part = false;
   float *x = plb_track_copy(tracks, choice->channel);
   plb_status status =
       x ? PLB_OK : plb_fail(err, PLB_ENOMEM, "no memory for %zu samples; free some memory", tracks->samples);
   if (status == PLB_OK)
-    status = read_period(f, x, tracks->samples, tracks->rate_hz, range, &period, err);
+    status = read_period(f, x, tracks->samples, tracks->rate_hz, range, &period, &part, err);
   if (status == PLB_OK && isfinite(period))
     status = plb_chain_find(&chain, x, tracks->samples, choice->template_, choice->grid, period, err);
   f->inverted = chain.upside_down > 0.2;
+  if (part && !is_of_parts(&chain, tracks->samples, period))
+    chain.links = 0;
   if (status == PLB_OK)
     status = cycles_of_chain(&draft, &chain, tracks, choice, range, err);
   if (status == PLB_OK)

@@ -52,7 +52,7 @@ plb_reference *population_learn(const lesson_plan *plan) {
   for (size_t i = 0; i < n; i++) {
     plb_model_request r = PLB_MODEL_REQUEST_INIT;
     r.seed = (plan->seed > 0 ? plan->seed : 1000) + i;
-    r.speed_per_min = plan->speed_per_min;
+    r.speed_per_min = plan->speed_per_min + (double)i * plan->speed_step_per_min;
     r.duration_s = plan->duration_s;
     r.rate_hz = plan->rate_hz;
     r.state = i % 2 == 1 && plan->second_state != NULL ? plan->second_state : plan->state;

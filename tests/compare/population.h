@@ -12,6 +12,7 @@ typedef struct lesson_plan {
   uint64_t seed;             /**< 0: 1000 */
   const char *condition[4];  /**< as --condition takes them */
   double speed_per_min;      /**< 0: drawn */
+  double speed_step_per_min; /**< added from capture to capture */
   double duration_s;         /**< 0: the family's */
   double rate_hz;            /**< 0: drawn */
   const char *state;         /**< NULL: the usual one */

@@ -24,7 +24,7 @@ static plb_capture *draw(const pulse *p, uint64_t seed, bool two) {
   for (size_t i = 0; i < SAMPLES; i++) {
     const double t = fmod((double)i / rate_hz + start_s, period_s), off_s = t - on_s - 1e-3;
     double v = t > 1e-3 && off_s < 0.0 ? 0.6 : supply;
-    v += off_s >= 0.0 ? spike * exp(-off_s / 150e-6) : 0.0;
+    v += off_s >= 0.0 ? spike * exp(-off_s / 40e-6) : 0.0;
     v += p->dent_v * exp(-pow((t - 6e-3) / 2e-4, 2.0));
     x[i] = p->gain * v + 0.03 * plb_random_normal(&r);
     y[i] = (off_s > 1e-3 + p->fall_late_s && off_s < 3e-3 ? 5.0 : 0.0) + 1.5 * exp(-t / 1e-3) + 0.02 * plb_random_normal(&r);

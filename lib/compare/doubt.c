@@ -1,0 +1,293 @@
+/*
+ * Where the trace cannot decide. Facts of the trade here are *common practice*: an open-collector output shows nothing when unplugged, a cold
+ * oxygen sensor stays at its bias, a control unit may switch the pull-up of a temperature sensor, even compressions may all be low, ripple
+ * needs load, variable timing moves the camshaft away from idle.
+ */
+#include "compare/doubt.h"
+#include "compare/explain.h"
+#include "capture/capture.h"
+#include <math.h>
+#include <string.h>
+
+static bool is_type(const plb_judge *j, const char *word) { return strstr(j->reference->type, word) != NULL; }
+
+static plb_status say(plb_verdict *v, plb_reason_class kind, const char *code, const char *channel, bool blocks, const char *text,
+                      const char *action, plb_error *err) {
+  return plb_reason_add(&v->reason, &v->reasons, kind, code, channel, blocks, text, action) == PLB_OK
+             ? PLB_OK
+             : plb_fail(err, PLB_ENOMEM, "out of memory");
+}
+
+static bool is_stated(const plb_compare_options *options, const char *name) {
+  for (size_t i = 0; i < options->stated_count; i++) {
+    if (strcmp(options->stated[i].name, name) == 0) {
+      return true;
+    }
+  }
+  return false;
+}
+
+/* Quantiles of the finite samples of a channel. */
+static plb_status read_levels(const plb_tracks *t, size_t c, double *low, double *middle, double *high, plb_error *err) {
+  double *copy = plb_calloc(t->samples, sizeof *copy);
+  size_t n = 0;
+  if (copy == NULL) {
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  for (size_t i = 0; i < t->samples; i++) {
+    if (isfinite(t->x[c][i])) {
+      copy[n++] = t->x[c][i];
+    }
+  }
+  *low = n > 0 ? plb_quantile(copy, n, 0.005) : NAN;
+  *middle = n > 0 ? plb_quantile(copy, n, 0.5) : NAN;
+  *high = n > 0 ? plb_quantile(copy, n, 0.995) : NAN;
+  free(copy);
+  return PLB_OK;
+}
+
+plb_status plb_doubt_silence(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, size_t channel, bool connected,
+                             bool *said_out, plb_error *err) {
+  const plb_reference_channel *ch = &judge->reference->channel[channel];
+  double low, middle, high;
+  char text[PLB_TEXT_SIZE];
+  *said_out = false;
+  const plb_status status = read_levels(tracks, channel, &low, &middle, &high, err);
+  if (status != PLB_OK) {
+    return status;
+  }
+  if (is_type(judge, "oxygen-narrow") && middle > 0.35 && middle < 0.55) {
+    plb_text_say(text, sizeof text, "flat at %.2f V: the sensor is not warm, so nothing can be said of it", middle);
+    *said_out = true;
+    return say(v, PLB_REASON_CONDITIONS, "state-outside", ch->role, true, text,
+               "warm the engine up; check the heater's fuse, supply and ground; then repeat", err);
+  }
+  if (is_type(judge, "hall") && !connected && fabs(middle) < 0.1 * judge->fit->channel[channel].peak_to_peak) {
+    plb_text_say(text, sizeof text, "%s is flat at 0 V: unplugged, an open-collector output has no pull-up and shows nothing", ch->role);
+    *said_out = true;
+    return say(v, PLB_REASON_CONDITIONS, "unplugged", ch->role, true, text,
+               "plug it in and probe from behind; if it is plugged in, say so with --connected", err);
+  }
+  return PLB_OK;
+}
+
+/* One lasting step upwards in a curve that else falls smoothly: [cell]; SIZE_MAX: none. */
+static size_t find_jump_up(const float *x, size_t n) {
+  float low = x[0], high = x[0];
+  for (size_t i = 1; i < n; i++) {
+    low = fminf(low, x[i]);
+    high = fmaxf(high, x[i]);
+  }
+  size_t at = SIZE_MAX;
+  float most = 0.15F * (high - low);
+  for (size_t i = 3; i + 3 < n; i++) {
+    const float step = x[i + 2] - x[i - 2];
+    if (step > most) {
+      most = step;
+      at = i;
+    }
+  }
+  if (at == SIZE_MAX || at + 8 >= n) {
+    return SIZE_MAX;
+  }
+  /* it stays up, and falls on from there */
+  return x[at + 8] > x[at - 3] + 0.7F * most && x[n - 1] < x[at + 3] ? at : SIZE_MAX;
+}
+
+static plb_status doubt_pull_up(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o, plb_error *err) {
+  if (!is_type(j, "coolant") || j->reference->choice.spec.kind != PLB_CYCLE_ONCE || o->profile == NULL) {
+    return PLB_OK;
+  }
+  const size_t grid = j->fit->grid, at = find_jump_up(plb_profile_curve(o->profile, 0), grid);
+  if (at == SIZE_MAX || find_jump_up(j->fit->channel[0].centre, grid) != SIZE_MAX) {
+    return PLB_OK;
+  }
+  char text[PLB_TEXT_SIZE];
+  const double at_s = o->profile->frame->edge_at[at] / t->rate_hz;
+  plb_text_say(text, sizeof text, "one lasting jump up at %.0f s, then it falls again: the control unit may switch its pull-up, known-good does not",
+               at_s);
+  return say(v, PLB_REASON_CONDITIONS, "state-outside", j->reference->channel[0].role, true, text,
+             "compare the temperature on both sides of the jump with a thermometer; learn good captures that have the jump", err);
+}
+
+/* Relative spread of the swings of the cycles. */
+static double unevenness(const plb_profile *p, size_t c) {
+  double sum = 0.0, square = 0.0;
+  const size_t rows = p->frame->mapped;
+  for (size_t r = 0; r < rows; r++) {
+    const float *x = plb_frame_curve(p->frame, r, c);
+    float low = x[0], high = x[0];
+    for (size_t g = 1; g < p->grid; g++) {
+      low = fminf(low, x[g]);
+      high = fmaxf(high, x[g]);
+    }
+    sum += (double)(high - low);
+    square += (double)(high - low) * (double)(high - low);
+  }
+  const double mean = sum / (double)rows;
+  return mean > 0.0 ? sqrt(fmax(square / (double)rows - mean * mean, 0.0)) / mean : NAN;
+}
+
+/* Even and low, and turning no slower: less to compress everywhere, or another engine, oil or battery. Balance is all that is seen. */
+static plb_status doubt_compression(plb_verdict *v, const plb_judge *j, const plb_outcome *o, plb_error *err) {
+  const plb_cycle_choice *c = &j->reference->choice;
+  if (!is_type(j, "starter-current") || c->spec.kind != PLB_CYCLE_REPEAT || o->profile == NULL || o->structural || o->profile->cycles < 5) {
+    return PLB_OK;
+  }
+  const double gain = o->gain[0].gain, rate = o->profile->frame->rate_hz;
+  if (gain > 0.8 || gain < 0.05 || rate < sqrt(c->rate_low_hz * c->rate_high_hz) || unevenness(o->profile, 0) > 0.15) {
+    return PLB_OK;
+  }
+  char text[PLB_TEXT_SIZE];
+  plb_text_say(text, sizeof text, "the humps are even, %.2f of known-good: the balance is good, the level cannot be judged; even is not good", gain);
+  return say(v, PLB_REASON_CONDITIONS, "load-outside", j->reference->channel[0].role, true, text,
+             "measure the compression of one cylinder; note battery voltage, cranking speed and temperature", err);
+}
+
+static plb_status doubt_load(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_compare_options *opt, plb_error *err) {
+  double low, middle, high;
+  if (!is_type(j, "alternator") || is_stated(opt, "load")) {
+    return PLB_OK;
+  }
+  const plb_status status = read_levels(t, 0, &low, &middle, &high, err);
+  const double good = j->fit->channel[0].peak_to_peak;
+  if (status != PLB_OK || !(high - low < 0.5 * good)) {
+    return status;
+  }
+  char text[PLB_TEXT_SIZE];
+  plb_text_say(text, sizeof text, "ripple of %.0f mV, known-good %.0f mV: without load an open diode hardly shows", 1e3 * (high - low), 1e3 * good);
+  return say(v, PLB_REASON_CONDITIONS, "load-outside", j->reference->channel[0].role, true, text,
+             "put load on (lamps, blower, raised idle) and repeat; if load is on, state it with --condition load=... and look at the field",
+             err);
+}
+
+/* Beyond the speeds of the good captures a camshaft that stands early or late by itself may be commanded there. */
+static plb_status doubt_timing(plb_verdict *v, const plb_judge *j, const plb_outcome *o, plb_error *err) {
+  const plb_cycle_choice *c = &j->reference->choice;
+  if (!is_type(j, "cam") || c->spec.kind != PLB_CYCLE_WHEEL || o->profile == NULL || o->structural || j->plan.channels < 2 ||
+      o->profile->frame->rate_hz < 1.25 * c->rate_high_hz) {
+    return PLB_OK;
+  }
+  for (size_t k = 0; k < j->plan.channels; k++) {
+    const plb_moved m = plb_channel_moved(j, o, k);
+    if (m.found) {
+      char text[PLB_TEXT_SIZE];
+      plb_text_say(text, sizeof text, "%s stands %s by %.3g deg at %.0f/min: with variable timing that is right away from idle",
+                   j->reference->channel[k].role, m.share > 0.0 ? "late" : "early", fabs(m.degrees),
+                   60.0 * c->spec.revs * o->profile->frame->rate_hz);
+      return say(v, PLB_REASON_CONDITIONS, "state-outside", j->reference->channel[k].role, true, text,
+                 "compare at hot idle or while cranking, where the timing is parked", err);
+    }
+  }
+  return PLB_OK;
+}
+
+plb_status plb_doubt_state(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o,
+                           const plb_compare_options *options, plb_error *err) {
+  plb_status status = doubt_pull_up(v, judge, tracks, o, err);
+  if (status == PLB_OK) {
+    status = doubt_compression(v, judge, o, err);
+  }
+  if (status == PLB_OK) {
+    status = doubt_load(v, judge, tracks, options, err);
+  }
+  return status == PLB_OK ? doubt_timing(v, judge, o, err) : status;
+}
+
+/* Cut off inside what the good captures reach: what lies beyond is not seen. */
+static bool hides_by_clipping(const plb_judge *j, const plb_tracks *t, size_t c, const plb_reason *r) {
+  const plb_reference_channel *ch = &j->reference->channel[c];
+  double low, high;
+  plb_extremes(t->x[c], t->samples, &low, &high);
+  const double slack = 0.02 * ch->peak_to_peak;
+  return strncmp(r->text, "the top", 7) == 0 ? high < ch->range_high - slack : low > ch->range_low + slack;
+}
+
+static bool hides(const plb_judge *j, const plb_tracks *t, size_t c, const plb_reason *r, bool matches) {
+  if (strcmp(r->code, "clipped") == 0) {
+    return hides_by_clipping(j, t, c, r);
+  }
+  if (strcmp(r->code, "coarse") == 0) {
+    return j->reference->channel[c].step < j->reference->channel[c].peak_to_peak / 64.0; /* the good captures have more than twice the steps */
+  }
+  if (strcmp(r->code, "sparse") == 0) {
+    return t->rate_hz < 0.7 * j->reference->connection.rate_needed_hz;
+  }
+  return strcmp(r->code, "thinned") == 0 || (strcmp(r->code, "uneven") == 0 && !matches);
+}
+
+plb_status plb_doubt_recording(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o, plb_error *err) {
+  const bool matches = o->profile != NULL && o->word == PLB_AGREES;
+  for (size_t i = 0; i < v->fitnesses; i++) {
+    const plb_reason *r = &v->fitness[i];
+    size_t c = 0;
+    while (c + 1 < tracks->channels && strcmp(r->channel, tracks->role[c]) != 0) {
+      c++;
+    }
+    if (!r->blocks && hides(judge, tracks, c, r, matches)) {
+      char text[PLB_TEXT_SIZE];
+      plb_text_say(text, sizeof text, "%s%s%s", r->channel, r->channel[0] != '\0' ? ": " : "", r->text);
+      const plb_status status = say(v, PLB_REASON_RECORDING, r->code, r->channel, !o->structural, text, r->action, err);
+      if (status != PLB_OK) {
+        return status;
+      }
+    }
+  }
+  return PLB_OK;
+}
+
+/* Short bursts to both sides in some of the cycles, in a few places of each. */
+static bool has_bursts(const plb_judge *j, const plb_outcome *o, size_t c, size_t *cycles_out) {
+  const plb_frame *f = o->profile->frame;
+  const plb_fit_channel *ch = &j->fit->channel[c];
+  const float *median = plb_profile_curve(o->profile, c);
+  size_t above = 0, below = 0, cells = 0;
+  *cycles_out = 0;
+  for (size_t r = 0; r < f->mapped; r++) {
+    const float *x = plb_frame_curve(f, r, c);
+    bool here = false;
+    for (size_t g = 0; g < f->grid; g++) {
+      const double d = (double)x[g] - (double)median[g], slope = fabs((double)median[g + 1 < f->grid ? g + 1 : g] - (double)median[g > 0 ? g - 1 : 0]);
+      const double reach = 8.0 * ((double)ch->within[g] + ch->floor) + 0.03 * ch->peak_to_peak + 2.0 * slope; /* edges jitter */
+      above += d > reach;
+      below += d < -reach;
+      here = here || fabs(d) > reach;
+      cells++;
+    }
+    *cycles_out += here;
+  }
+  return above > 0 && below > 0 && (above + below) < cells / 5;
+}
+
+plb_status plb_doubt_beside(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o, plb_error *err) {
+  char text[PLB_TEXT_SIZE];
+  plb_status status = PLB_OK;
+  (void)tracks;
+  if (o->profile == NULL || o->profile->frame->correlation < 0.5) {
+    return say(v, PLB_REASON_MEASURING, "wrong-channel", judge->reference->choice.spec.channel, false,
+               "hardly anything of known-good is in this trace: it may be another circuit or another column",
+               "check that the lead is on the right wire and that the right column was chosen with --channel", err);
+  }
+  if (o->profile->frame->unordered) {
+    return PLB_OK;
+  }
+  for (size_t c = 0; c < judge->plan.channels && status == PLB_OK; c++) {
+    const plb_reference_channel *ch = &judge->reference->channel[c];
+    const size_t offset = plb_term_find(&judge->terms, PLB_D_OFFSET, c);
+    const double score = offset != SIZE_MAX ? plb_term_score(judge, o, offset) : NAN;
+    const double seen = plb_offset_told(&judge->fit->channel[c], o->gain[c]);
+    size_t cycles = 0;
+    if (strcmp(ch->unit, "V") == 0 && seen > 0.0 && plb_word_for_score(&judge->reference->calibration, score) != PLB_AGREES) {
+      plb_text_say(text, sizeof text, "%s sits %.3g V high: the ground clip may be far from the sensor", ch->role, seen);
+      status = say(v, PLB_REASON_MEASURING, "far-ground", ch->role, false, text,
+                   "clip the ground at the sensor's own ground and repeat; what stays is the circuit's ground", err);
+    }
+    if (status == PLB_OK && has_bursts(judge, o, c, &cycles)) {
+      plb_text_say(text, sizeof text, "%s has short bursts to both sides in %zu of %zu cycles: the test lead may pick them up", ch->role, cycles,
+                   o->profile->frame->mapped);
+      status = say(v, PLB_REASON_MEASURING, "pick-up", ch->role, false, text,
+                   "move the test lead away from ignition leads and motors and repeat; what stays is in the harness", err);
+    }
+  }
+  return status;
+}

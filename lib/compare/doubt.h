@@ -1,0 +1,21 @@
+#ifndef PLB_COMPARE_DOUBT_H
+#define PLB_COMPARE_DOUBT_H
+/** @file  Where the trace cannot decide: what the trade knows of a type of sensor and of recordings. Reasons only, never findings. */
+#include "compare/outcome.h"
+
+/** A channel without a signal, told more exactly where its type explains the silence. @param said_out  true: a blocking reason was added */
+PLB_CHECKED plb_status plb_doubt_silence(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, size_t channel, bool connected,
+                                         bool *said_out, plb_error *err);
+
+/** A capture that does not match although its circuit may be healthy: another state, no load, timing away from where it is parked. */
+PLB_CHECKED plb_status plb_doubt_state(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o,
+                                       const plb_compare_options *options, plb_error *err);
+
+/** What the recording hides of what the good captures show: cut off, too few steps, too few samples, thinned, gaps. Whatever the word. */
+PLB_CHECKED plb_status plb_doubt_recording(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o,
+                                           plb_error *err);
+
+/** Mistakes that look like a fault: said beside the finding, the cheaper check first, and not in its place. */
+PLB_CHECKED plb_status plb_doubt_beside(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o,
+                                        plb_error *err);
+#endif
