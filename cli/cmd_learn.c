@@ -33,6 +33,17 @@ static const cli_option opt_bands = {"bands", 0, "N", false,
 static const cli_option opt_alpha = {
     "alpha", 0, "SHARE", false,
     "Share of healthy captures that may be called not normal, as far as the number of captures allows. Default 0.05."};
+static const cli_option opt_frequency = {
+    "frequency-bands", 0, "octave|third|orders|none", false,
+    "Frequency bands that are judged besides the sections: octaves or third octaves of what is left after the cycle (of the signal "
+    "where there is none), or orders of the cycle. Default: octaves, except for single events and one channel against another."};
+static const cli_option opt_amplitude = {
+    "amplitude", 0, "ROLE=RULE", true,
+    "What the size of a channel may follow: absolute, supply-proportional, speed-curve, load-proportional or free. Without it, learn "
+    "proposes one from the captures and says so."};
+static const cli_option opt_offset = {
+    "offset", 0, "ROLE=RULE", true,
+    "What the height of a channel may follow: fixed, free (as when AC coupled), supply-proportional or pegged (at a mark)."};
 static const cli_option opt_group = {
     "group", 0, "NAME", true,
     "The captures after it come from this vehicle or session. Captures of one vehicle count as one."};
@@ -56,7 +67,7 @@ static const cli_option opt_exclude = {"exclude", 0, "ID", true,
                                        "With --relearn: leave out the good capture with this file name, or whose SHA-256 begins so."};
 
 static const cli_option *const options[] = {&opt_type,          &opt_name,           &opt_cycle,  &cli_opt_channel,
-                                            &opt_bands,         &cli_opt_rate,       &opt_group,  &opt_group_by,
+                                            &opt_bands,         &opt_frequency,      &opt_amplitude, &opt_offset, &cli_opt_rate,       &opt_group,  &opt_group_by,
                                             &cli_opt_condition, &opt_title,          &opt_date,   &opt_provenance,
                                             &opt_alpha,         &cli_opt_files_from, &opt_output, &opt_like,  &opt_relearn,
                                             &opt_exclude,       &cli_opt_collection, NULL};
@@ -151,6 +162,17 @@ static int choose_bands(const cli_arguments *arguments, unsigned *out) {
   return status;
 }
 
+static int choose_frequency(const cli_arguments *arguments, plb_frequency_bands *out) {
+  static const char *const words[] = {"auto", "none", "octave", "third", "orders"};
+  const char *text = cli_value(arguments, &opt_frequency);
+  for (size_t i = 1; text && i < sizeof words / sizeof words[0]; i++)
+    if (strcmp(text, words[i]) == 0) {
+      *out = (plb_frequency_bands)i;
+      return 0;
+    }
+  return text ? cli_usage(arguments->command, "--frequency-bands %s: choose octave, third, orders or none", text) : 0;
+}
+
 static int choose(plb_learn_options *out, char date[DATE_SIZE], const cli_arguments *arguments) {
   const bool like = cli_given(arguments, &opt_like) || cli_given(arguments, &opt_relearn);
   int status = like ? 0 : require(arguments, &opt_type, "--type crank-inductive");
@@ -172,6 +194,8 @@ static int choose(plb_learn_options *out, char date[DATE_SIZE], const cli_argume
   status = like ? 0 : choose_cycle(arguments, &out->cycle);
   if (status == 0)
     status = choose_bands(arguments, &out->bands);
+  if (status == 0)
+    status = choose_frequency(arguments, &out->frequency);
   if (status == 0)
     status = choose_alpha(arguments, &out->alpha);
   if (status == 0)

@@ -22,7 +22,7 @@ plb_module(cycle USES core signal capture
     once.c against.c steady.c guess.c)
 
 plb_module(reading USES core signal capture cycle
-  SOURCES kinds.c level.c pulse.c transition.c trace.c coil.c row.c pair.c measure.c print.c)
+  SOURCES kinds.c level.c pulse.c serial.c transition.c trace.c coil.c row.c pair.c measure.c print.c)
 
 plb_module(reference USES core signal capture cycle reading
   SOURCES model.c base64.c predict.c minimax.c steps.c block_bytes.c block_pack.c block_unpack.c value.c block_grammar.c
@@ -43,11 +43,11 @@ if(PLB_STORE)
 endif()
 
 plb_module(compare USES core signal capture cycle reading reference
-  SOURCES plan.c profile.c fit.c distance.c elastic.c corridor.c outcome.c mistake.c connect.c condition.c place.c pattern.c advice.c
-    moved.c doubt.c undo.c brief.c turn.c band_view.c band_result.c finding.c drawing.c sentence.c compare.c)
+  SOURCES plan.c profile.c frequency.c frequency_explain.c fit.c distance.c elastic.c corridor.c outcome.c mistake.c connect.c condition.c place.c pattern.c advice.c
+    moved.c doubt.c undo.c brief.c turn.c band_view.c band_result.c standard.c finding.c drawing.c sentence.c compare.c)
 
 plb_module(learn USES core signal capture cycle reading reference compare
-  SOURCES learn.c like.c calibrate.c LINK OpenMP::OpenMP_C)
+  SOURCES learn.c like.c frequency.c calibrate.c LINK OpenMP::OpenMP_C)
 
 plb_module(peer USES core signal capture cycle reading reference compare learn
   SOURCES likes.c split.c peers.c pair.c locate.c)

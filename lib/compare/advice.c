@@ -90,6 +90,12 @@ static const struct {
      {"speed, load and temperature against the known-good", "supply and ground under load", "the component"}},
     {PLB_FINDING_BAND, NULL, NULL, NULL, PLB_PATTERN_NONE,
      {"supply and ground under load", "connections of the circuit", "the component"}},
+    {PLB_FINDING_FREQUENCY, "alternator", NULL, NULL, PLB_PATTERN_NONE,
+     {"load on the alternator as for the good captures", "belt, connections and battery", "rectifier and windings"}},
+    {PLB_FINDING_FREQUENCY, NULL, "missing", NULL, PLB_PATTERN_NONE,
+     {"that the circuit is loaded and runs as for the good captures", "the part that makes this ripple", "its connections"}},
+    {PLB_FINDING_FREQUENCY, NULL, "low", NULL, PLB_PATTERN_NONE,
+     {"that the circuit is loaded and runs as for the good captures", "the part that makes this ripple", "its connections"}},
     {PLB_FINDING_FREQUENCY, NULL, NULL, NULL, PLB_PATTERN_NONE,
      {"the ground clip and lead routing", "screen and ground of the circuit", "the component"}},
 };

@@ -43,7 +43,7 @@ plb_status plb_explain_bands(plb_verdict *v, const plb_judge *judge, const plb_o
   const plb_slices *s = &judge->plan.slices;
   float *curve = plb_calloc(judge->fit->grid, sizeof *curve);
   bool *shown = plb_calloc(o->profile->frame->mapped, sizeof *shown);
-  v->band = plb_calloc(s->bands, sizeof *v->band);
+  v->band = plb_calloc(s->bands + judge->plan.levels.count, sizeof *v->band);
   plb_status status = PLB_OK;
   if (curve == NULL || shown == NULL || v->band == NULL) {
     status = plb_fail(err, PLB_ENOMEM, "out of memory");
@@ -74,6 +74,7 @@ plb_status plb_explain_bands(plb_verdict *v, const plb_judge *judge, const plb_o
       }
     }
   }
+  plb_explain_levels(v, judge, o);
 done:
   free(curve);
   free(shown);

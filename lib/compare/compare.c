@@ -2,6 +2,7 @@
 #include "compare/connect.h"
 #include "compare/doubt.h"
 #include "compare/explain.h"
+#include "compare/standard.h"
 #include <math.h>
 #include <string.h>
 
@@ -53,6 +54,11 @@ static void describe(plb_verdict *v, const plb_reference *r, const plb_capture *
 }
 
 static void promise(plb_verdict *v, const plb_calibration *c) {
+  if (v->reference.provenance == PLB_STANDARD) {
+    v->limit = v->guard = v->guard_robust = v->promise = v->promise_upper90 = NAN;
+    plb_text_say(v->promise_text, sizeof v->promise_text, "none: judged by the limits of a standard, no good captures stand behind it");
+    return;
+  }
   v->limit = c->limit;
   v->guard = c->guard;
   v->guard_robust = c->guard_robust;
@@ -557,7 +563,8 @@ plb_status plb_judge_capture(plb_verdict **out, const plb_judge *judge, const pl
     status = plb_explain_conditions(v, judge->reference, opt, err);
   }
   if (status == PLB_OK && !has_no_numbers(tracks)) { /* else the recording check has said so */
-    status = judge_tracks(v, judge, tracks, opt, err);
+    status = plb_is_standard(judge->reference) ? plb_standard_judge(v, judge->reference, tracks, capture, opt, err)
+                                               : judge_tracks(v, judge, tracks, opt, err);
   }
   plb_tracks_free(tracks);
   if (status != PLB_OK) {

@@ -133,6 +133,24 @@ static double floor_of(const plb_fit *fit, const plb_plan *plan, size_t reading)
   return duration ? duration_floor(fit->reading_var[reading], floor) : floor;
 }
 
+/*
+ * A level as a reading. Residuals speak only when they are high: less hash than in the good captures is no sign of a fault, and a signal that is
+ * larger as a whole is not noisy for that.
+ */
+static double level_distance(const plb_fit *fit, const plb_plan *plan, const plb_profile *x, size_t k, plb_gain gain) {
+  static const double least = 0.5; /* dB: no level is known better */
+  if (x->level == NULL || !isfinite(x->level[k]) || !isfinite(fit->level_mid[k])) {
+    return NAN;
+  }
+  const bool residual = plan->levels.band[plan->levels.place[k].band].residual;
+  const double larger = residual && gain.usable ? fmax(20.0 * log10(gain.gain), 0.0) : 0.0;
+  const double value = x->level[k] - larger, floor = fmax(least, x->level_doubt != NULL ? x->level_doubt[k] : 0.0);
+  if (residual && value <= fit->level_mid[k]) {
+    return 0.0;
+  }
+  return reading_distance(value, fit->level_mid[k], fit->level_var[k], fit->n, floor);
+}
+
 typedef struct work {
   plb_gain *gain;    /* [channels] */
   float *shape;      /* [channels][grid] */
@@ -217,6 +235,9 @@ plb_status plb_distances(const plb_fit *fit, const plb_plan *plan, const plb_ter
                  ? reading_distance(plb_offset_told(ch, w.gain[t->channel]) / ch->peak_to_peak, ch->offset_mid, ch->offset_var, fit->n, 0.01)
                  : NAN;
       break;
+    case PLB_D_FREQUENCY:
+      d[j] = level_distance(fit, plan, x, t->index, w.gain[t->channel]);
+      break;
     case PLB_D_MARKS:
       d[j] = marks_distance(fit, plan, x);
       break;
@@ -235,7 +256,8 @@ done:
 
 /* T of a kind, from which a term with few exemplars borrows: the median over its terms; 1.2 for readings. */
 static double typical_of_kind(const plb_terms *terms, plb_distance_kind kind, const double *t, double *scratch) {
-  if (kind == PLB_D_READING || kind == PLB_D_GAIN || kind == PLB_D_OFFSET || kind == PLB_D_MARKS) {
+  if (kind == PLB_D_READING || kind == PLB_D_GAIN || kind == PLB_D_OFFSET || kind == PLB_D_MARKS ||
+      kind == PLB_D_FREQUENCY) {
     return 1.2;
   }
   size_t n = 0;

@@ -28,6 +28,10 @@ void plb_band_shown(const plb_band_view *view, const plb_judge *judge, const plb
 /** Fill verdict->band from an outcome with a profile. */
 PLB_CHECKED plb_status plb_explain_bands(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, const plb_tracks *tracks,
                                          plb_error *err);
+/** Append one result per frequency band to verdict->band, which has room for them. */
+void plb_explain_levels(plb_verdict *v, const plb_judge *judge, const plb_outcome *o);
+/** Append findings of the frequency bands, which stand last in verdict->band, to verdict->finding. */
+PLB_CHECKED plb_status plb_explain_frequencies(plb_verdict *v, const plb_judge *judge, plb_error *err);
 /** Fill verdict->reading. */
 PLB_CHECKED plb_status plb_explain_readings(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, plb_error *err);
 /** Fill verdict->finding, most important first, and verdict->cycles' departing, pattern, every, phase, p_chance. Needs the bands. */

@@ -249,6 +249,41 @@ static bool fit_readings(plb_fit *f, const plb_profile *const *member, const plb
   return true;
 }
 
+/*
+ * Levels in frequency bands: mean and variance over the captures that can tell them. With few captures a spread is itself uncertain, so it is
+ * drawn towards the typical one of the reference's levels, as the half-widths are.
+ */
+static bool fit_levels(plb_fit *f, const plb_profile *const *member, const plb_plan *plan) {
+  const size_t levels = plan->levels.count;
+  double *value = plb_calloc(2 * f->n + levels, sizeof *value), *known = value + 2 * f->n;
+  f->level_mid = plb_calloc(levels, sizeof *f->level_mid);
+  f->level_var = plb_calloc(levels, sizeof *f->level_var);
+  if (value == NULL || f->level_mid == NULL || f->level_var == NULL) {
+    free(value);
+    return false;
+  }
+  size_t spreads = 0;
+  for (size_t k = 0; k < levels; k++) {
+    size_t n = 0;
+    for (size_t i = 0; i < f->n; i++) {
+      if (member[i]->level != NULL && isfinite(member[i]->level[k])) {
+        value[n++] = member[i]->level[k];
+      }
+    }
+    f->level_mid[k] = n > 0 ? plb_mean(value, n) : NAN;
+    f->level_var[k] = n > 1 ? pow(plb_sd(value, n), 2.0) : NAN;
+    if (n > 1) {
+      known[spreads++] = f->level_var[k];
+    }
+  }
+  const double typical = spreads > 0 ? plb_median(known, spreads) : 0.0, n = (double)f->n;
+  for (size_t k = 0; k < levels; k++) {
+    f->level_var[k] = isfinite(f->level_var[k]) ? ((n - 1.0) * f->level_var[k] + 4.0 * typical) / (n + 3.0) : typical;
+  }
+  free(value);
+  return true;
+}
+
 static double mean_level(const float *curve, size_t n) {
   double sum = 0.0;
   for (size_t g = 0; g < n; g++) {
@@ -322,7 +357,7 @@ plb_status plb_fit_new(plb_fit **out, const plb_plan *plan, const plb_profile *c
     f->mark_mid = plb_calloc(f->landmarks, sizeof *f->mark_mid);
     f->mark_half = plb_calloc(f->landmarks, sizeof *f->mark_half);
     ok = f->channel && f->raw && f->shape && f->reading_mid && f->reading_var && f->mark_mid && f->mark_half &&
-         fit_readings(f, member, plan);
+         fit_readings(f, member, plan) && fit_levels(f, member, plan);
   }
   for (size_t c = 0; ok && c < f->channels; c++) {
     for (size_t i = 0; i < count; i++) {
@@ -370,5 +405,7 @@ void plb_fit_free(plb_fit *fit) {
   free(fit->reading_var);
   free(fit->mark_mid);
   free(fit->mark_half);
+  free(fit->level_mid);
+  free(fit->level_var);
   free(fit);
 }

@@ -7,6 +7,7 @@
  */
 #ifndef PLB_COMPARE_JUDGE_H
 #define PLB_COMPARE_JUDGE_H
+#include "compare/frequency.h"
 #include "compare/profile.h"
 #include "cycle/cycle.h"
 #include "reference/model.h"
@@ -55,6 +56,7 @@ typedef struct plb_fit {
   plb_ridge *raw, *shape;             /**< [bands] */
   double *reading_mid, *reading_var;  /**< [readings] */
   float *mark_mid, *mark_half;        /**< [landmarks] phases and their h; NULL without landmarks */
+  double *level_mid, *level_var;      /**< [plan->levels.count] dB; NaN: in none of the captures */
 } plb_fit;
 
 /** What the whole fit needs to know about the reference besides the exemplars. */
@@ -65,6 +67,7 @@ typedef struct plb_plan {
   const plb_reading_limit *reading;     /**< [readings] */
   size_t readings;
   size_t channels;
+  plb_level_set levels; /**< frequency bands and orders */
   double sample_cells; /**< edge: cells that one sample of the good captures covers at most; 0: timing by samples does not matter */
 } plb_plan;
 
@@ -91,6 +94,7 @@ typedef enum plb_distance_kind {
   PLB_D_GAIN, PLB_D_OFFSET, /**< readings of a channel */
   PLB_D_MARKS,    /**< spacing of the marks (teeth) */
   PLB_D_LEVEL, PLB_D_SLOPE, /**< nearest good capture, elastic (`once`) */
+  PLB_D_FREQUENCY, /**< level in a frequency band or order: judged as a reading */
   PLB_D_KINDS
 } plb_distance_kind;
 const char *plb_distance_kind_name(plb_distance_kind kind);

@@ -1,4 +1,5 @@
 #include "compare/outcome.h"
+#include "compare/standard.h"
 #include <math.h>
 #include <string.h>
 
@@ -45,8 +46,24 @@ static plb_status fit_members(plb_judge *j, plb_error *err) {
   return plb_elastic_new(&j->elastic, &j->plan, member, r->exemplars, err);
 }
 
+static plb_status judge_new_standard(plb_judge **out, const plb_reference *reference, plb_error *err) {
+  const plb_status status = plb_standard_check(reference, err);
+  if (status != PLB_OK) {
+    return status;
+  }
+  *out = plb_calloc(1, sizeof **out);
+  if (*out == NULL) {
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  (*out)->reference = reference;
+  return PLB_OK;
+}
+
 plb_status plb_judge_new(plb_judge **out, const plb_reference *reference, plb_error *err) {
   *out = NULL;
+  if (plb_is_standard(reference)) {
+    return judge_new_standard(out, reference, err);
+  }
   if (reference->exemplars == 0) {
     return plb_fail(err, PLB_EDATA, "the reference holds no good captures to compare with; learn one with `plumb learn`");
   }
@@ -147,6 +164,9 @@ static plb_status frame_and_score(plb_outcome *o, const plb_judge *judge, const 
     return status;
   }
   status = plb_profile_new(&o->profile, frame, choice, judge->decimals, err);
+  if (status == PLB_OK) {
+    status = plb_levels_measure(o->profile, &judge->plan, tracks, err);
+  }
   return status == PLB_OK ? score_profile(o, judge, err) : status;
 }
 

@@ -66,17 +66,24 @@ plb_status plb_plan_init(plb_plan *out, const plb_reference *reference, plb_erro
   if (reference->choice.spec.kind == PLB_CYCLE_EDGE && rate > 0.0 && reference->choice.rate_high_hz > 0.0) {
     out->sample_cells = (double)reference->choice.grid * reference->choice.rate_high_hz / rate;
   }
-  return plb_slices_from_reference(&out->slices, reference, err);
+  plb_status status = plb_slices_from_reference(&out->slices, reference, err);
+  if (status == PLB_OK) {
+    status = plb_level_set_init(&out->levels, reference, err);
+  }
+  return status;
 }
 
-void plb_plan_dispose(plb_plan *plan) { plb_slices_dispose(&plan->slices); }
+void plb_plan_dispose(plb_plan *plan) {
+  plb_slices_dispose(&plan->slices);
+  plb_level_set_dispose(&plan->levels);
+}
 
 static void add_term(plb_terms *t, plb_distance_kind kind, size_t channel, size_t index) {
   t->term[t->count++] = (plb_term){kind, channel, index};
 }
 
 plb_status plb_terms_new(plb_terms *out, const plb_plan *plan, plb_error *err) {
-  const size_t bands = plan->slices.bands, most = bands * 5 + plan->channels * 4 + plan->readings + 1;
+  const size_t bands = plan->slices.bands, most = bands * 5 + plan->channels * 4 + plan->readings + 1 + plan->levels.count;
   *out = (plb_terms){plb_calloc(most, sizeof *out->term), 0};
   if (out->term == NULL) {
     return plb_fail(err, PLB_ENOMEM, "out of memory for %zu distances", most);
@@ -110,6 +117,9 @@ plb_status plb_terms_new(plb_terms *out, const plb_plan *plan, plb_error *err) {
       add_term(out, PLB_D_SLOPE, c, c);
     }
   }
+  for (size_t k = 0; k < plan->levels.count; k++) {
+    add_term(out, PLB_D_FREQUENCY, plan->levels.place[k].channel, k);
+  }
   return PLB_OK;
 }
 
@@ -120,6 +130,6 @@ void plb_terms_dispose(plb_terms *terms) {
 
 const char *plb_distance_kind_name(plb_distance_kind kind) {
   static const char *const name[PLB_D_KINDS] = {"lasting", "raw", "shape", "cycle", "noise", "reading",
-                                                "gain", "offset", "marks", "level", "slope"};
+                                                "gain", "offset", "marks", "level", "slope", "frequency"};
   return kind < PLB_D_KINDS ? name[kind] : "";
 }

@@ -305,6 +305,8 @@ plb_status plb_profile_from_exemplar(plb_profile **out, const plb_reference *ref
   p->median = e->median;
   p->spread = e->spread;
   p->reading = e->reading;
+  p->level = e->level;
+  p->levels = e->level != NULL ? plb_reference_levels(reference) : 0;
   p->cycles = e->cycles;
   p->unmapped = e->unmapped;
   p->rate_hz = e->rate_hz;
@@ -322,6 +324,7 @@ void plb_profile_free(plb_profile *profile) {
     free(profile->median);
     free(profile->spread);
     free(profile->reading);
+    free(profile->level);
   }
   free(profile->scatter);
   free(profile);

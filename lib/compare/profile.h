@@ -9,6 +9,9 @@ typedef struct plb_profile {
   float *median, *spread; /**< [channels][grid]: pointwise median over cycles, and 1.4826 MAD */
   float *scatter;         /**< [channels][grid]: mean square of cycle - median [unit^2]; NULL for exemplars kept in a document */
   double *reading;        /**< [readings], names as in the reference; NaN: none */
+  double *level;          /**< [levels] dB in the reference's frequency bands; NaN: cannot be told; filled by plb_levels_measure() */
+  double *level_doubt;    /**< [levels] random error of each [dB]; NULL for exemplars kept in a document */
+  size_t levels;
   plb_frame *frame;       /**< owned; NULL for exemplars kept in a document */
   unsigned cycles, unmapped, damaged; /**< mapped; found but not mapped; mapped but with missing or surplus marks */
   double rate_hz;

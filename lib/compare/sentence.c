@@ -48,6 +48,9 @@ void plb_explain_sentence(plb_verdict *v, const plb_judge *judge) {
       }
     }
   }
+  if (v->word == PLB_AGREES && v->reference.provenance == PLB_STANDARD) {
+    return; /* said where the limits were judged */
+  }
   if (v->word == PLB_AGREES) {
     plb_text_say(v->sentence, sizeof v->sentence, "shape, timing and size are like the %zu good captures over %u %s (score %.2f, limit %.2f)",
                  ref->exemplars, v->cycles.judged, plb_unit_of_cycle(ref, v->cycles.judged), v->score, v->limit);

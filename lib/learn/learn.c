@@ -1,4 +1,5 @@
 #include "learn/calibrate.h"
+#include "learn/frequency.h"
 #include "learn/like.h"
 #include <math.h>
 #include <string.h>
@@ -241,6 +242,13 @@ static plb_status keep_exemplars(lesson *l, plb_error *err) {
     memcpy(e->median, p->median, points * sizeof *e->median);
     memcpy(e->spread, p->spread, points * sizeof *e->spread);
     memcpy(e->reading, p->reading, p->readings * sizeof *e->reading);
+    if (p->levels > 0) {
+      e->level = plb_calloc(p->levels, sizeof *e->level);
+      if (e->level == NULL) {
+        return plb_fail(err, PLB_ENOMEM, "out of memory");
+      }
+      memcpy(e->level, p->level, p->levels * sizeof *e->level);
+    }
   }
   return PLB_OK;
 }
@@ -264,6 +272,8 @@ static plb_status keep_scales(lesson *l, plb_error *err) {
       plb_text_copy(s->name, sizeof s->name, r->band[l->plan.slices.band[t->index]].name);
     } else if (t->kind == PLB_D_READING) {
       plb_text_copy(s->name, sizeof s->name, r->reading[t->index].name);
+    } else if (t->kind == PLB_D_FREQUENCY) {
+      plb_text_copy(s->name, sizeof s->name, r->band[l->plan.levels.place[t->index].band].name);
     }
     s->value = l->scale[j];
   }
@@ -517,7 +527,12 @@ static plb_status choose_and_frame(lesson *l, plb_error *err) {
   if (status == PLB_OK && l->options->like != NULL) {
     return plb_annotate_like(r, l->options->like, err);
   }
-  return status == PLB_OK ? make_bands(r, l->options, err) : status;
+  if (status == PLB_OK) {
+    status = make_bands(r, l->options, err);
+  }
+  return status == PLB_OK ? plb_learn_bands(r, l->options, (const plb_profile *const *)l->profile, (const plb_tracks *const *)l->tracks,
+                                            l->n, &l->notes, err)
+                          : status;
 }
 
 plb_status plb_learn(plb_reference **out, plb_learned **learned_out, const plb_good *good, size_t count,
@@ -558,6 +573,9 @@ plb_status plb_learn(plb_reference **out, plb_learned **learned_out, const plb_g
     status = plb_plan_init(&l.plan, l.reference, err);
   }
   if (status == PLB_OK) {
+    status = plb_learn_levels(l.profile, &l.plan, (const plb_tracks *const *)l.tracks, count, err);
+  }
+  if (status == PLB_OK) {
     status = plb_terms_new(&l.terms, &l.plan, err);
   }
   if (status == PLB_OK) {
@@ -574,6 +592,9 @@ plb_status plb_learn(plb_reference **out, plb_learned **learned_out, const plb_g
   }
   if (status == PLB_OK) {
     status = keep_scales(&l, err);
+  }
+  if (status == PLB_OK) {
+    plb_keep_levels(l.reference, (const plb_profile *const *)l.profile, count);
   }
   if (status == PLB_OK && learned_out != NULL) {
     status = tell(learned_out, &l, err);

@@ -23,6 +23,12 @@ static double one_sample(const plb_trace *t, double value, double length_s) {
   return 1 / t->rate_hz;
 }
 
+/* The mean over many edges: each may be off by half a sample either way. */
+static double sample_of_many(const plb_trace *t, double value, double length_s) {
+  (void)value, (void)length_s;
+  return 1 / (t->rate_hz * sqrt((double)(t->edges + 1)));
+}
+
 static double sample_in_frequency(const plb_trace *t, double value, double length_s) {
   (void)length_s;
   return value * value / t->rate_hz;
@@ -63,6 +69,8 @@ const plb_reading_kind plb_reading_kinds[] = {
     {"pulse-low", "s", NULL, plb_read_pulse_low, NULL, one_sample, 0},
     {"pulse-count", "1", NULL, NULL, plb_read_pulse_count, NULL, 0},
     {"jitter", "s", NULL, NULL, plb_read_jitter, one_sample, 0},
+    {"bit-time", "s", NULL, NULL, plb_read_bit_time, sample_of_many, STATES},
+    {"sent-tick", "s", NULL, NULL, plb_read_sent_tick, sample_of_many, STATES},
     /* shape */
     {"rise-time", "s", NULL, plb_read_rise_time, NULL, one_sample, STATES},
     {"fall-time", "s", NULL, plb_read_fall_time, NULL, one_sample, STATES},

@@ -103,6 +103,10 @@ double plb_read_dwell_low(const plb_trace *t, size_t edge);
 double plb_read_pulse_count(const plb_trace *t);
 double plb_read_jitter(const plb_trace *t);
 
+/* serial.c */
+double plb_read_bit_time(const plb_trace *t);
+double plb_read_sent_tick(const plb_trace *t);
+
 /* transition.c */
 double plb_read_rise_time(const plb_trace *t, size_t edge);
 double plb_read_fall_time(const plb_trace *t, size_t edge);

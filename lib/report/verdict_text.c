@@ -235,7 +235,8 @@ static void put_readings(plb_page *page, const plb_verdict *verdict) {
   if (verdict->readings == 0)
     return;
   plb_table table = {.columns = 6,
-                     .title = {"channel", "reading", "value", "good captures", "result", "way"},
+                     .title = {"channel", "reading", "value",
+                               verdict->reference.provenance == PLB_STANDARD ? "permitted" : "good captures", "result", "way"},
                      .right = {false, false, true, true, false, false},
                      .tone_column = 4};
   for (size_t i = 0; i < verdict->readings; i++) {
@@ -319,7 +320,11 @@ static void put_conditions(plb_page *page, const plb_verdict *verdict) {
 static void put_certainty(plb_page *page, const plb_verdict *verdict) {
   char score[PLB_SAY_SIZE], limit[PLB_SAY_SIZE], guard[PLB_SAY_SIZE], robust[PLB_SAY_SIZE], p[PLB_SAY_SIZE],
       text[PLB_TEXT_SIZE];
-  if (isfinite(verdict->score)) {
+  if (isfinite(verdict->score) && verdict->reference.provenance == PLB_STANDARD) {
+    plb_say_number(verdict->score, 4, score);
+    plb_text_print(text, sizeof text, "%s; 1 is on the limit, 2 as far beyond it as from its middle", score);
+    field(page, "Score", text);
+  } else if (isfinite(verdict->score)) {
     plb_say_number(verdict->score, 4, score);
     plb_say_number(verdict->limit, 3, limit);
     plb_say_number(verdict->guard, 3, guard);
@@ -378,7 +383,8 @@ plb_status plb_report_text(char **out, const plb_verdict *verdict, plb_text_styl
   put_sections(&page, verdict, verdict->bands <= SECTIONS_SHOWN);
   put_readings(&page, verdict);
   plb_page_gap(&page);
-  put_cycles(&page, verdict);
+  if (verdict->cycles.found > 0 || verdict->reference.provenance != PLB_STANDARD)
+    put_cycles(&page, verdict);
   put_alignment(&page, verdict);
   put_recording(&page, verdict);
   put_conditions(&page, verdict);

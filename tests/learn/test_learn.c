@@ -198,6 +198,7 @@ static void test_learn__like_keeps_what_is_written(void **state) {
   plb_error err = PLB_ERROR_INIT;
   o.bands = 5;
   o.title = "Valve of the heater";
+  o.frequency = PLB_FREQUENCY_NONE;
   assert_int_equal(plb_learn(&first, NULL, s->good, 6, &o, &err), PLB_OK);
   plb_learn_options like = PLB_LEARN_OPTIONS_INIT;
   like.like = first;

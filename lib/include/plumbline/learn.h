@@ -4,6 +4,15 @@
 #include <plumbline/compare.h>
 PLB_BEGIN_DECLS
 
+/** Bands of IEC 61260-1 (base ten), or orders of the cycle. */
+typedef enum plb_frequency_bands {
+  PLB_FREQUENCY_AUTO,    /**< octaves: of what is left after the cycle, of the signal where it has none; none for single events */
+  PLB_FREQUENCY_NONE,
+  PLB_FREQUENCY_OCTAVES,
+  PLB_FREQUENCY_THIRDS,
+  PLB_FREQUENCY_ORDERS   /**< of the signal: 1 to 12 times the cycle's rate */
+} plb_frequency_bands;
+
 typedef struct plb_learn_options {
   unsigned version;          /**< 1 */
   const char *type;          /**< slug, required without `like` */
@@ -17,8 +26,13 @@ typedef struct plb_learn_options {
   const char *date;          /**< ISO 8601; NULL: none is written */
   plb_provenance provenance; /**< default measured */
   const plb_reference *like; /**< keep its annotation, cycle and bands, and its type and name where none is given; NULL: none */
+  plb_frequency_bands frequency; /**< which frequency bands are judged; default PLB_FREQUENCY_AUTO */
+  const char *const *rule;   /**< [rules] "ROLE=RULE" for the amplitude; NULL: learn proposes */
+  size_t rules;
+  const char *const *offset_rule; /**< [offset_rules] "ROLE=RULE" for the offset */
+  size_t offset_rules;
 } plb_learn_options;
-#define PLB_LEARN_OPTIONS_INIT {1, NULL, NULL, NULL, {PLB_CYCLE_STEADY, "", 0, 0, 0, {0, PLB_LEVEL_UNIT, ""}, 0, 0, ""}, 0, 0, NULL, 0, NULL, PLB_MEASURED, NULL}
+#define PLB_LEARN_OPTIONS_INIT {1, NULL, NULL, NULL, {PLB_CYCLE_STEADY, "", 0, 0, 0, {0, PLB_LEVEL_UNIT, ""}, 0, 0, ""}, 0, 0, NULL, 0, NULL, PLB_MEASURED, NULL, PLB_FREQUENCY_AUTO, NULL, 0, NULL, 0}
 
 /** One good capture with the vehicle or session it came from; NULL group: not stated. Channels must carry their roles. */
 typedef struct plb_good {
