@@ -126,7 +126,7 @@ static plb_status choose_cycle(plb_likes *l, const plb_cycle_spec *spec, plb_err
     }
   }
   plb_status status = n > 0 ? choose_kind(l, live, n, spec, err) : plb_fail(err, PLB_EDATA, "no part carries a signal");
-  for (size_t skip = 0; status == PLB_EDATA && n > 2 && skip < n; skip++) {
+  for (size_t skip = 0; status == PLB_EDATA && n > 1 && skip < n; skip++) {
     const plb_tracks *spoiler = live[skip];
     live[skip] = live[n - 1];
     plb_error own = PLB_ERROR_INIT;
@@ -179,6 +179,25 @@ static plb_status describe(plb_likes *l, plb_error *err) {
   return PLB_OK;
 }
 
+/*
+ * Of two, one may lie so much higher or be so much smaller that levels chosen on the other do not cross it: its levels are then chosen on it
+ * alone, on the same grid, so that what differs can be told.
+ */
+static plb_status lay_by_itself(plb_frame **frame, const plb_likes *l, size_t i, plb_error *err) {
+  const plb_cycle_choice *common = &l->shell->choice;
+  const plb_tracks *own[1] = {l->tracks[i]};
+  plb_cycle_choice choice = {0};
+  plb_error ignored = PLB_ERROR_INIT;
+  plb_status status = plb_cycle_choose(&choice, own, 1, &common->spec, common->grid, NULL, &ignored);
+  if (status == PLB_OK && choice.landmarks == common->landmarks && choice.spans == common->spans && choice.grid == common->grid) {
+    status = plb_frame_build(frame, l->tracks[i], &choice, err);
+  } else if (status == PLB_EDATA || status == PLB_OK) {
+    status = PLB_OK; /* it stays without a cycle like the other */
+  }
+  plb_cycle_choice_dispose(&choice);
+  return status;
+}
+
 static plb_status lay(plb_likes *l, plb_error *err) {
   for (size_t i = 0; i < l->n; i++) {
     if (l->laid[i] != PLB_LAID) {
@@ -189,7 +208,15 @@ static plb_status lay(plb_likes *l, plb_error *err) {
     if (status != PLB_OK) {
       return status;
     }
-    if (frame->mapped == 0) {
+    if (frame->mapped == 0 && l->n == 2) {
+      plb_frame_free(frame);
+      frame = NULL;
+      status = lay_by_itself(&frame, l, i, err);
+      if (status != PLB_OK) {
+        return status;
+      }
+    }
+    if (frame == NULL || frame->mapped == 0) {
       plb_frame_free(frame);
       l->laid[i] = PLB_NO_CYCLE;
       continue;

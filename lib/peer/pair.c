@@ -139,7 +139,7 @@ static plb_status compare_readings(plb_pair *p, const plb_likes *l, plb_error *e
   }
   for (size_t i = 0; status == PLB_OK && i < a->count; i++) {
     const plb_reading *ra = &a->reading[i], *rb = find_reading(b, ra);
-    if (rb == NULL) {
+    if (rb == NULL || ra->scope != PLB_SCOPE_CAPTURE) {
       continue;
     }
     plb_pair_reading *r = &p->reading[p->readings++];

@@ -95,16 +95,19 @@ plb_status plb_report_peers_text(char **out, const plb_peers *peers, plb_text_st
   return plb_report_take(&page.out, out, err);
 }
 
+/* Those that differ; of the others only how many there are. */
 static void put_readings(plb_page *page, const plb_pair *pair) {
-  plb_table table = {.columns = 5,
-                     .title = {"reading", "first", "second", "difference", ""},
-                     .right = {false, true, true, true, false},
-                     .tone_column = 4};
+  plb_table table = {.columns = 4,
+                     .title = {"reading", "first", "second", "difference"},
+                     .right = {false, true, true, true},
+                     .tone_column = -1};
   for (size_t i = 0; i < pair->readings; i++) {
     const plb_pair_reading *r = &pair->reading[i];
+    if (!r->apart)
+      continue;
     const double largest = fmax(fabs(r->a), fabs(r->b));
     char text[PLB_SAY_SIZE], name[PLB_CELL_SIZE];
-    plb_row *row = plb_table_row(&table, r->apart ? PLB_TONE_DOUBT : PLB_TONE_NONE);
+    plb_row *row = plb_table_row(&table, PLB_TONE_NONE);
     plb_text_print(name, sizeof name, strcmp(r->channel, "part") == 0 ? "%.0s%s" : "%s %s", r->channel, r->name);
     plb_table_put(row, 0, name);
     plb_say_beside(r->a, largest, r->unit, 4, text);
@@ -113,10 +116,13 @@ static void put_readings(plb_page *page, const plb_pair *pair) {
     plb_table_put(row, 2, text);
     plb_say_signed_quantity(r->b - r->a, r->unit, 3, text);
     plb_table_put(row, 3, text);
-    plb_table_put(row, 4, r->apart ? "differs" : "");
   }
+  char others[PLB_TEXT_SIZE];
+  plb_text_print(others, sizeof others, "%zu of %zu readings differ by more than they vary by themselves", table.rows, pair->readings);
   plb_page_heading(page, "Readings");
-  plb_page_table(page, &table);
+  plb_page_wrap(page, 2, 2, PLB_TONE_NONE, "", others);
+  if (table.rows > 0)
+    plb_page_table(page, &table);
   plb_table_dispose(&table);
 }
 
