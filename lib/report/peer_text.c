@@ -13,6 +13,16 @@ static void put_clean(plb_page *page, int indent, int hang, plb_tone tone, const
   plb_page_wrap(page, indent, hang, tone, lead, clean);
 }
 
+/* The sentence; in plain text unbroken, so that a program finds it in one line. */
+static void put_sentence(plb_page *page, plb_tone tone, const char *text) {
+  char clean[PLB_PATH_SIZE];
+  plb_say_clean(text, clean, sizeof clean);
+  if (page->terminal)
+    plb_page_wrap(page, 0, 0, tone, "", clean);
+  else
+    plb_page_line(page, tone, 0, clean);
+}
+
 static void put_reasons(plb_page *page, const plb_reason *reason, size_t count) {
   if (count == 0)
     return;
@@ -79,7 +89,7 @@ plb_status plb_report_peers_text(char **out, const plb_peers *peers, plb_text_st
   plb_page page;
   char text[PLB_TEXT_SIZE], one[PLB_SAY_SIZE];
   plb_page_init(&page, style, width);
-  put_clean(&page, 0, 0, peers->odd >= 0 ? PLB_TONE_BAD : PLB_TONE_GOOD, "", peers->sentence);
+  put_sentence(&page, peers->odd >= 0 ? PLB_TONE_BAD : PLB_TONE_GOOD, peers->sentence);
   put_members(&page, peers);
   if (peers->odd >= 0)
     put_bands(&page, "Where the odd one differs", peers->band, peers->bands, 2.0);
@@ -130,7 +140,7 @@ plb_status plb_report_pair_text(char **out, const plb_pair *pair, plb_text_style
   plb_page page;
   char text[PLB_PATH_SIZE], number[3][PLB_SAY_SIZE];
   plb_page_init(&page, style, width);
-  put_clean(&page, 0, 0, tone_of_pair[pair->word], "", pair->sentence);
+  put_sentence(&page, tone_of_pair[pair->word], pair->sentence);
   plb_page_gap(&page);
   put_clean(&page, 0, 8, PLB_TONE_STRONG, "first  ", pair->a);
   put_clean(&page, 0, 8, PLB_TONE_STRONG, "second ", pair->b);
@@ -152,7 +162,7 @@ plb_status plb_report_locate_text(char **out, const plb_locate *locate, plb_text
   plb_page page;
   char number[PLB_SAY_SIZE];
   plb_page_init(&page, style, width);
-  put_clean(&page, 0, 0, locate->where == PLB_LOST_UNKNOWN ? PLB_TONE_OPEN : PLB_TONE_STRONG, "", locate->sentence);
+  put_sentence(&page, locate->where == PLB_LOST_UNKNOWN ? PLB_TONE_OPEN : PLB_TONE_STRONG, locate->sentence);
   if (locate->evidence[0])
     put_clean(&page, 2, 2, PLB_TONE_NONE, "", locate->evidence);
   plb_page_heading(&page, "Check in this order");

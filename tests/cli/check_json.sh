@@ -11,6 +11,12 @@ try "$plumb" compare "$demo/van-7.csv" --reference "$demo/known-good.xml" --json
 try "$plumb" compare "$demo/van-7.csv" --json >"$work/no-reference.json"
 try "$plumb" inspect "$demo/van-7.csv" --json >"$work/capture.json"
 try "$plumb" measure "$demo/van-7.csv" --json >"$work/readings.json"
+try "$plumb" pair "$demo/van-7.csv" "$demo/van-8.csv" --channel crank=2:V --cycle wheel:teeth=60,missing=2 --json >"$work/pair.json"
+try "$plumb" peers "$demo"/van-[1-5].csv --channel crank=2:V --cycle wheel:teeth=60,missing=2 --json >"$work/peers.json"
+try "$plumb" locate "$demo/van-7.csv" --channel component=2:V --json >"$work/locate.json"
+for kind in pair peers locate; do
+  /usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/$kind-1.json" "$work/$kind.json"
+done
 /usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/readings-1.json" "$work/readings.json"
 /usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/verdict-1.json" \
   "$work/agrees.json" "$work/departs.json" "$work/unjudged.json" "$work/no-reference.json"
