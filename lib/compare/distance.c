@@ -138,11 +138,11 @@ static double floor_of(const plb_fit *fit, const plb_plan *plan, size_t reading)
  * larger as a whole is not noisy for that.
  */
 static double level_distance(const plb_fit *fit, const plb_plan *plan, const plb_profile *x, size_t k, plb_gain gain) {
-  static const double least = 0.5; /* dB: no level is known better */
   if (x->level == NULL || !isfinite(x->level[k]) || !isfinite(fit->level_mid[k])) {
     return NAN;
   }
   const bool residual = plan->levels.band[plan->levels.place[k].band].residual;
+  const double least = residual ? 1.0 : 0.5; /* dB: no level is known better */
   const double larger = residual && gain.usable ? fmax(20.0 * log10(gain.gain), 0.0) : 0.0;
   const double value = x->level[k] - larger, floor = fmax(least, x->level_doubt != NULL ? x->level_doubt[k] : 0.0);
   if (residual && value <= fit->level_mid[k]) {
@@ -295,6 +295,9 @@ bool plb_scales_from(const plb_terms *terms, const double *left_out, size_t memb
 }
 
 double plb_term_weight(const plb_term *term, bool elastic) {
+  if (term->kind == PLB_D_FREQUENCY) {
+    return 0.5; /* levels scatter widely over few good captures; what is gross stands out all the same */
+  }
   return elastic && (term->kind <= PLB_D_NOISE) ? 0.2 : 1.0;
 }
 
