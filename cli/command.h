@@ -20,6 +20,7 @@ extern const cli_command cli_measure;
 extern const cli_command cli_pair;
 extern const cli_command cli_peers;
 extern const cli_command cli_locate;
+extern const cli_command cli_connect;
 extern const cli_command cli_collection;
 
 #endif

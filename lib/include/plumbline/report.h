@@ -59,6 +59,22 @@ PLB_API PLB_CHECKED plb_status plb_report_pair_json(char **out, const plb_pair *
 PLB_API PLB_CHECKED plb_status plb_report_locate_text(char **out, const plb_locate *locate, plb_text_style style, int width, plb_error *err);
 PLB_API PLB_CHECKED plb_status plb_report_locate_json(char **out, const plb_locate *locate, plb_error *err);
 
+/** The card of one sensor type: how to connect, from a known-good's connection part. Everything is borrowed. */
+typedef struct plb_connect {
+  const plb_reference *reference;
+  const char *type_title;    /**< of the type, for people; NULL: its slug */
+  const char *const *other;  /**< selectors of further known-goods of this type */
+  size_t others;
+  const plb_capture *capture; /**< to be checked against the card; NULL: none */
+} plb_connect;
+PLB_API PLB_CHECKED plb_status plb_report_connect_text(char **out, const plb_connect *asked, plb_text_style style, int width, plb_error *err);
+/** One line of JSON, connect/1, valid against schema/connect-1.json. */
+PLB_API PLB_CHECKED plb_status plb_report_connect_json(char **out, const plb_connect *asked, plb_error *err);
+/** To print: a sketch with the places of tip and clip, the lines, the cautions. */
+PLB_API PLB_CHECKED plb_status plb_report_connect_svg(char **out, const plb_connect *asked, plb_error *err);
+/** How many things in the capture do not fit the card; 0 without a capture. */
+PLB_API PLB_CHECKED plb_status plb_connect_wrong(size_t *out, const plb_connect *asked, plb_error *err);
+
 /** What a capture might be, when nothing was stated. */
 typedef struct plb_guess {
   char channel[PLB_NAME_SIZE];

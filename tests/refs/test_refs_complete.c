@@ -1,0 +1,164 @@
+/* Every shipped reference has every part that a technician needs; what is missing is listed by name. */
+#include "tests/core/cmocka_all.h"
+#include "reference/model.h"
+#include "shelf.h"
+#include <math.h>
+
+enum { FEWEST = 48 };
+
+static unsigned gaps;
+
+static void need(bool there, const char *name, const char *part) {
+  if (!there) {
+    printf("%s: no %s\n", name, part);
+    gaps++;
+  }
+}
+
+static bool has(const char *text) { return text != NULL && strlen(text) > 1; }
+
+static void need_connection(const plb_reference *r, const char *name) {
+  need(has(r->connection.test_point), name, "test point");
+  need(has(r->connection.place), name, "place");
+  need(has(r->connection.ground), name, "ground clip");
+  need(has(r->connection.never), name, "place where the clip never goes");
+  need(has(r->connection.probe), name, "probe");
+  need(has(r->connection.range), name, "range");
+  need(has(r->connection.coupling), name, "coupling");
+  need(has(r->connection.trigger), name, "trigger");
+  need(r->connection.rate_needed_hz > 0, name, "sample rate");
+  need(r->connection.cautions >= 2, name, "cautions");
+}
+
+static void need_bands(const plb_reference *r, const char *name) {
+  need(r->bands > 0, name, "sections");
+  for (size_t b = 0; b < r->bands; b++) {
+    char part[160];
+    snprintf(part, sizeof part, "plain words of what good looks like in section %.60s", r->band[b].name);
+    need(has(r->band[b].good), name, part);
+    snprintf(part, sizeof part, "pointers for two directions in section %.60s", r->band[b].name);
+    bool low = false, other = false;
+    for (size_t p = 0; p < r->band[b].pointers; p++) {
+      low = low || strcmp(r->band[b].pointer[p].direction, "low") == 0;
+      other = other || strcmp(r->band[b].pointer[p].direction, "low") != 0;
+    }
+    const bool frequency = r->band[b].domain != PLB_BAND_CYCLE;
+    need(frequency ? low || other : r->band[b].pointers >= 2 && other, name, part);
+  }
+}
+
+static bool has_condition(const plb_reference *r, const char *word) {
+  for (size_t i = 0; i < r->conditions; i++)
+    if (strcmp(r->condition[i].name, word) == 0)
+      return true;
+  return false;
+}
+
+static void need_learned(const plb_reference *r, const char *name) {
+  need(r->exemplars >= 20, name, "20 good captures");
+  need(plb_reference_groups(r) >= 20, name, "20 modelled vehicles");
+  need(r->corridor.centre != NULL, name, "good range");
+  need(r->calibration.limit > 0 && r->calibration.independent >= 20, name, "calibration");
+  const plb_cycle_kind kind = r->choice.spec.kind;
+  const bool unmarked = kind == PLB_CYCLE_ONCE || kind == PLB_CYCLE_REPEAT || kind == PLB_CYCLE_STEADY || kind == PLB_CYCLE_AGAINST;
+  need(unmarked || r->choice.landmarks > 0, name, "marks");
+  need(unmarked || kind == PLB_CYCLE_WHEEL || r->choice.spans > 0, name, "stretches between marks");
+}
+
+static void check_one(const char *name, const char *path, void *payload) {
+  plb_reference *r = NULL;
+  plb_error err = PLB_ERROR_INIT;
+  (void)payload;
+  if (plb_reference_read(&r, path, &err) != PLB_OK) {
+    printf("%s: %s\n", name, err.message);
+    gaps++;
+    return;
+  }
+  need(strcmp(r->name, name) == 0 && r->version == 1, name, "name and version as its place says");
+  need(has(r->title) && has(r->system) && has(r->date) && has(r->method) && has(r->sources), name, "title, system, date, method and sources");
+  need(r->provenance == PLB_MODELLED || r->provenance == PLB_STANDARD, name, "honest provenance");
+  need(r->supply_nominal_v > 0, name, "nominal supply");
+  need(has_condition(r, "state"), name, "operating state");
+  need_connection(r, name);
+  need_bands(r, name);
+  need(r->readings > 0, name, "limits on readings");
+  for (size_t i = 0; i < r->readings; i++)
+    need(has(r->reading[i].source), name, "source of every limit");
+  if (r->provenance == PLB_MODELLED)
+    need_learned(r, name);
+  plb_reference_free(r);
+}
+
+static void test_refs_complete__every_part_is_there(void **state) {
+  (void)state;
+  gaps = 0;
+  const size_t count = shelf_each(check_one, NULL);
+  printf("%zu references\n", count);
+  assert_true(count >= FEWEST);
+  assert_int_equal(gaps, 0);
+}
+
+/* ---- cautions: which must stand where ---- */
+
+static const struct {
+  const char *type; /* beginning of the type */
+  const char *word; /* of the caution */
+} must[] = {
+    {"injector-", "Fuel lines"},      {"injector-", "Boosted and piezo"}, {"fuel-", "Fuel lines"},        {"high-pressure-pump", "Fuel lines"},
+    {"coil-", "pacemaker"},           {"coil-secondary", "never a plain probe on the secondary"},         {"coil-primary", "catalyst"},
+    {"starter-", "Before cranking"},  {"starter-", "pacemaker"},          {"starter-", "catalyst"},       {"battery-", "weld a tool"},
+    {"parasitic", "weld a tool"},     {"charging", "weld a tool"},        {"cylinder-pressure", "catalyst"}, {"cylinder-pressure", "pacemaker"},
+    {"can-", "outside supply"},       {"lin", "outside supply"},          {"sent", "outside supply"},     {"sensor-supply", "outside supply"},
+    {"psi5", "airbag"},               {"can-", "airbag"},                 {"knock", "exhaust led outside"}, {"oxygen-", "exhaust led outside"},
+    {"pedal", "airbag"},              {"wheel-speed", "turned by hand or driven"}, {"injector-voltage", "rated for the highest spike"},
+    {"coil-primary-voltage", "rated for the highest spike"}};
+
+static bool warns(const plb_reference *r, const char *word) {
+  for (size_t c = 0; c < r->connection.cautions; c++)
+    if (strstr(r->connection.caution[c], word) != NULL)
+      return true;
+  return false;
+}
+
+/* No waiting time and no promise as a number of ours: "5 V" is the name of a line, any other digit has no business there. */
+static bool has_number(const char *text) {
+  for (const char *p = text; *p != '\0'; p++)
+    if (*p >= '0' && *p <= '9' && strncmp(p, "5 V", 3) != 0)
+      return true;
+  return false;
+}
+
+static void check_cautions(const char *name, const char *path, void *payload) {
+  plb_reference *r = NULL;
+  plb_error err = PLB_ERROR_INIT;
+  (void)payload;
+  assert_int_equal(plb_reference_read(&r, path, &err), PLB_OK);
+  need(warns(r, "vehicle maker's instructions"), name, "deference to the vehicle maker");
+  need(warns(r, "high-voltage") || warns(r, "hybrid"), name, "caution of high-voltage vehicles");
+  bool cranking = false;
+  for (size_t c = 0; c < r->conditions; c++)
+    cranking = cranking || strcmp(r->condition[c].word, "cranking") == 0;
+  need(!cranking || warns(r, "Before cranking"), name, "caution before cranking");
+  need(r->channels < 2 || warns(r, "ground clips"), name, "caution of clips that share one ground");
+  for (size_t k = 0; k < sizeof must / sizeof must[0]; k++)
+    if (strncmp(r->type, must[k].type, strlen(must[k].type)) == 0)
+      need(warns(r, must[k].word), name, must[k].word);
+  for (size_t c = 0; c < r->connection.cautions; c++)
+    need(!has_number(r->connection.caution[c]), name, "cautions without numbers of ours");
+  plb_reference_free(r);
+}
+
+static void test_refs_complete__cautions_stand_where_they_apply(void **state) {
+  (void)state;
+  gaps = 0;
+  shelf_each(check_cautions, NULL);
+  assert_int_equal(gaps, 0);
+}
+
+int main(void) {
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(test_refs_complete__every_part_is_there),
+      cmocka_unit_test(test_refs_complete__cautions_stand_where_they_apply),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
