@@ -1,7 +1,8 @@
 /*
  * The odd one among several like parts. Each part is scored against what the others show, with a limit and a guard that come from the others
  * alone (each of them left out in turn), by the arithmetic of `compare`. So an odd one never widens the range it is judged by; it does widen
- * the range of the others, which only makes them less suspect. Of three parts no two show a range: there each pair is compared.
+ * the range of the others, which only makes them less suspect. Two parts show no range and three a poor one: there, and where the scores do
+ * not say, the parts are compared in pairs.
  */
 #include "compare/elastic.h"
 #include "compare/explain.h"
@@ -17,7 +18,7 @@ enum { FEWEST = 3, MOST_UNITS = 16 };
  * over its limit must be this many times the next one's. Measured on modelled sets of 4 to 12 parts: healthy sets reach 4 (one in 25 more),
  * sets with one faulty part 20 and more.
  */
-static const double alpha = 0.05, clear = 8.0;
+static const double alpha = 0.05, clear = 8.0, clear_of_pairs = 2.5;
 
 void plb_peers_free(plb_peers *peers) {
   if (peers != NULL) {
@@ -115,8 +116,11 @@ static plb_status judge_part(plb_peers *p, const plb_likes *l, size_t i, against
 
 static const plb_peer_band *worst_band(const plb_peers *p) {
   const plb_peer_band *worst = NULL;
-  for (size_t b = 0; b < p->bands; b++) {
-    worst = worst == NULL || p->band[b].score > worst->score ? &p->band[b] : worst;
+  for (size_t b = 0; b < p->bands; b++) { /* of three parts there are no scores: the largest deviation */
+    const plb_peer_band *band = &p->band[b];
+    const bool worse = worst != NULL && (band->score > worst->score ||
+                                         (!(worst->score > 0.0) && fabs(band->deviation) > fabs(worst->deviation)));
+    worst = worst == NULL || worse ? band : worst;
   }
   return worst;
 }
@@ -189,7 +193,7 @@ static plb_status show_bands(plb_peers *p, const plb_likes *l, const against *a,
   for (size_t b = 0; b < s->bands; b++) {
     const size_t c = s->channel[b];
     plb_peer_look(&p->band[b], l, b, plb_profile_curve(l->profile[i], c), a->fit->channel[c].centre, cycle_s, a->fit->channel[c].floor);
-    for (size_t j = 0; j < l->terms.count; j++) {
+    for (size_t j = 0; a->d != NULL && j < l->terms.count; j++) {
       const plb_term *t = &l->terms.term[j];
       if (t->kind <= PLB_D_NOISE && t->index == b && isfinite(a->d[j])) {
         p->band[b].score = fmax(p->band[b].score, a->d[j] / a->scale[j]);
@@ -224,52 +228,125 @@ static int pick(plb_peers *p) {
   return best;
 }
 
-static plb_status judge_all(plb_peers *p, const plb_likes *l, plb_error *err) {
-  plb_status status = PLB_OK;
-  for (size_t i = 0; status == PLB_OK && i < l->n; i++) {
-    against a = {0};
-    if (l->profile[i] != NULL) {
-      status = judge_part(p, l, i, &a, err);
+/*
+ * The other rule, for few parts: the odd one is farther from each of the others than any two of these are from each other, by the yardstick of
+ * plb_pairing_section(). `ratio_out`: how many times; -1: none.
+ */
+static plb_status odd_by_pairs(int *odd_out, double *ratio_out, plb_peers *p, const plb_likes *l, plb_error *err) {
+  const size_t n = l->n;
+  double *z = plb_calloc(n * n, sizeof *z);
+  plb_status status = z != NULL ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
+  *odd_out = -1;
+  for (size_t i = 0; i < n; i++) {
+    for (size_t k = 0; status == PLB_OK && k < i; k++) {
+      if (l->profile[i] != NULL && l->profile[k] != NULL) {
+        status = plb_pairing_distance(&z[i * n + k], l, i, k, err);
+        z[k * n + i] = z[i * n + k];
+      }
     }
-    against_dispose(&a);
   }
-  const int most = status == PLB_OK ? pick(p) : -1;
-  if (most < 0) {
-    return status;
+  for (size_t i = 0; status == PLB_OK && i < n; i++) {
+    double nearest = INFINITY, rest = PLB_PAIR_LIMIT;
+    for (size_t k = 0; k < n; k++) {
+      if (k == i || l->profile[k] == NULL) {
+        continue;
+      }
+      nearest = fmin(nearest, z[i * n + k]);
+      for (size_t j = 0; j < k; j++) {
+        rest = j == i ? rest : fmax(rest, z[k * n + j]);
+      }
+    }
+    if (n == FEWEST) {
+      p->member[i].score = nearest / PLB_PAIR_LIMIT;
+      p->member[i].limit = clear_of_pairs * rest / PLB_PAIR_LIMIT;
+      p->member[i].apart = nearest > clear_of_pairs * rest;
+    }
+    if (l->profile[i] != NULL && nearest > clear_of_pairs * rest) {
+      *odd_out = (int)i;
+      *ratio_out = nearest / rest;
+    }
   }
+  free(z);
+  return status;
+}
+
+/*
+ * Like parts differ by a few per cent (common practice for coils, injectors and pumps), and a steady signal makes that significant: nothing
+ * below three per cent of the swing in its typical cycle is called odd. Unsteadiness and missing marks are judged by their own yardsticks.
+ */
+static bool matters(const plb_likes *l, const against *a, size_t i, bool by_pairs) {
+  const plb_distance_kind kind = by_pairs ? PLB_D_LASTING : l->terms.term[a->worst].kind;
+  if (kind == PLB_D_NOISE || kind == PLB_D_CYCLE || kind == PLB_D_READING || kind == PLB_D_MARKS || a->score >= PLB_STRUCTURAL_STEP) {
+    return true;
+  }
+  for (size_t c = 0; c < l->plan.channels; c++) {
+    const float *curve = plb_profile_curve(l->profile[i], c), *centre = a->fit->channel[c].centre;
+    const double least = 0.03 * a->fit->channel[c].peak_to_peak;
+    for (size_t b = 0; b < l->plan.slices.bands; b++) {
+      double square = 0.0;
+      const size_t from = l->plan.slices.from[b], to = l->plan.slices.to[b];
+      for (size_t g = from; g < to; g++) {
+        square += pow((double)curve[g] - (double)centre[g], 2.0);
+      }
+      if (l->plan.slices.channel[b] == c && square > least * least * (double)(to - from)) {
+        return true;
+      }
+    }
+  }
+  return false;
+}
+
+/* How the part stands against the others, section by section and in words. */
+static plb_status show(plb_peers *p, const plb_likes *l, int which, bool by_pairs, bool *matters_out, plb_error *err) {
   against a = {0};
-  status = judge_part(p, l, (size_t)most, &a, err);
-  status = status == PLB_OK ? show_bands(p, l, &a, (size_t)most, err) : status;
-  if (status == PLB_OK) {
-    say_term(p, l, &a, (size_t)most);
-    p->odd = p->member[most].apart && p->margin >= clear ? most : -1;
+  plb_status status = PLB_OK;
+  const size_t i = (size_t)which;
+  if (l->n == FEWEST) {
+    const plb_profile *other[FEWEST];
+    const size_t n = others_of(l, i, other);
+    status = plb_fit_new(&a.fit, &l->plan, other, n, err);
+  } else {
+    status = judge_part(p, l, i, &a, err);
+  }
+  status = status == PLB_OK ? show_bands(p, l, &a, i, err) : status;
+  *matters_out = status == PLB_OK && matters(l, &a, i, by_pairs);
+  if (status == PLB_OK && by_pairs) {
+    say_section(p, l, p->member[i].name);
+  } else if (status == PLB_OK) {
+    say_term(p, l, &a, i);
   }
   against_dispose(&a);
   return status;
 }
 
-/* Three parts: the odd one differs from both others, which are alike. */
-static plb_status judge_three(plb_peers *p, const plb_likes *l, plb_error *err) {
-  double apart[3];
-  for (size_t i = 0; i < 3; i++) { /* apart[i]: the pair without i */
-    const plb_status status = plb_pairing_distance(&apart[i], l, (i + 1) % 3, (i + 2) % 3, err);
-    if (status != PLB_OK) {
-      return status;
+static plb_status judge_all(plb_peers *p, const plb_likes *l, plb_error *err) {
+  plb_status status = PLB_OK;
+  for (size_t i = 0; status == PLB_OK && i < l->n; i++) {
+    against a = {0};
+    if (l->profile[i] != NULL && l->n > FEWEST) {
+      status = judge_part(p, l, i, &a, err);
     }
+    against_dispose(&a);
   }
-  for (size_t i = 0; i < 3; i++) {
-    p->member[i].score = fmin(apart[(i + 1) % 3], apart[(i + 2) % 3]) / PLB_PAIR_LIMIT;
-    p->member[i].limit = fmax(1.0, apart[i] / PLB_PAIR_LIMIT);
-    p->member[i].apart = p->member[i].score > p->member[i].limit;
-  }
-  const int most = pick(p);
+  int paired = -1;
+  double ratio = NAN;
+  status = status == PLB_OK ? odd_by_pairs(&paired, &ratio, p, l, err) : status;
+  int most = status == PLB_OK ? pick(p) : -1;
   if (most < 0) {
-    return PLB_OK;
+    return status;
   }
-  p->odd = p->member[most].apart ? most : -1;
-  plb_text_print(p->finding, sizeof p->finding, "%s differs from both others by %.1f times what their cycles scatter; they by %.1f",
-                 p->member[most].name, PLB_PAIR_LIMIT * p->score, apart[most]);
-  return PLB_OK;
+  const bool scored = l->n > FEWEST && p->member[most].apart && p->margin >= clear;
+  if (!scored && paired >= 0) {
+    most = paired;
+    p->score = p->member[paired].score;
+    p->margin = ratio;
+    p->member[paired].apart = true;
+  }
+  bool large = false;
+  status = show(p, l, most, !scored, &large, err);
+  p->odd = large && (scored || paired >= 0) ? most : -1;
+  p->member[most].apart = p->member[most].apart && large;
+  return status;
 }
 
 static plb_status tell_unlaid(plb_peers *p, const plb_likes *l, int *only, plb_error *err) {
@@ -328,13 +405,9 @@ static plb_status judge_likes(plb_peers *p, const plb_likes *l, plb_error *err) 
   for (size_t i = 0; i < l->n; i++) {
     laid += l->profile[i] != NULL;
   }
-  if (status == PLB_OK && laid > FEWEST) {
+  if (status == PLB_OK && (laid > FEWEST || l->n == FEWEST) && laid >= FEWEST) {
     status = judge_all(p, l, err);
     p->promise = 1.0 / (double)laid;
-    p->judged = true;
-  } else if (status == PLB_OK && laid == FEWEST && l->n == FEWEST) {
-    status = judge_three(p, l, err);
-    p->promise = 1.0 / 3.0;
     p->judged = true;
   }
   if (status == PLB_OK && dead >= 0) { /* a dead part is the odd one, whatever else is seen */
