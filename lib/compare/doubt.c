@@ -216,6 +216,63 @@ static bool hides(const plb_judge *j, const plb_tracks *t, size_t c, const plb_r
   return strcmp(r->code, "thinned") == 0 || (strcmp(r->code, "uneven") == 0 && !matches);
 }
 
+/* The narrowest peak of known-good on either side of the middle of its range [cells]; grid: none. */
+static size_t narrowest(const float *x, size_t grid) {
+  float low = x[0], high = x[0];
+  for (size_t g = 1; g < grid; g++) {
+    low = fminf(low, x[g]);
+    high = fmaxf(high, x[g]);
+  }
+  const float middle = 0.5F * (low + high), quarter = 0.25F * (high - low);
+  size_t least = grid, begin = 0;
+  float furthest = 0.0F;
+  for (size_t g = 0; g <= grid; g++) {
+    if (g == grid || (g > 0 && (x[g] > middle) != (x[g - 1] > middle))) {
+      if (begin > 0 && g < grid && furthest > quarter && g - begin < least) {
+        least = g - begin;
+      }
+      begin = g;
+      furthest = 0.0F;
+    }
+    furthest = g < grid ? fmaxf(furthest, fabsf(x[g] - middle)) : 0.0F;
+  }
+  return least;
+}
+
+/* Samples of the good captures that go far beyond the averages over the cells: a peak narrower than a cell. */
+static bool reaches_beyond(const plb_judge *j, size_t c) {
+  const plb_reference_channel *ch = &j->reference->channel[c];
+  const float *x = j->fit->channel[c].centre;
+  float low = x[0], high = x[0];
+  for (size_t g = 1; g < j->fit->grid; g++) {
+    low = fminf(low, x[g]);
+    high = fmaxf(high, x[g]);
+  }
+  const double far = fmax(0.3 * (double)(high - low), 8.0 * ch->noise);
+  return ch->range_high - (double)high > far || (double)low - ch->range_low > far;
+}
+
+/* A peak of known-good that is wide enough for its good captures and narrower than three samples here reads by luck. */
+static plb_status doubt_peaks(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o, plb_error *err) {
+  const plb_reference *ref = j->reference;
+  if (o->profile == NULL || o->structural || o->profile->frame->unordered || !(o->profile->frame->rate_hz > 0.0) ||
+      t->rate_hz > 0.7 * ref->connection.rate_needed_hz) {
+    return PLB_OK;
+  }
+  for (size_t c = 0; c < j->plan.channels; c++) {
+    const size_t cells = reaches_beyond(j, c) ? 1 : narrowest(j->fit->channel[c].centre, j->fit->grid);
+    const double wide_s = (double)cells / (double)j->fit->grid / o->profile->frame->rate_hz;
+    if (wide_s * t->rate_hz < 3.0 && wide_s * ref->connection.rate_needed_hz >= 3.0) {
+      char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE];
+      plb_text_say(text, sizeof text, "recorded too thinly for peaks: under %.2g us wide in known-good, one sample every %.2g us", 1e6 * wide_s,
+                   1e6 / t->rate_hz);
+      plb_text_say(action, sizeof action, "sample at %.3g kHz or more and repeat", ref->connection.rate_needed_hz / 1000.0);
+      return say(v, PLB_REASON_RECORDING, "sparse", ref->channel[c].role, true, text, action, err);
+    }
+  }
+  return PLB_OK;
+}
+
 plb_status plb_doubt_recording(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o, plb_error *err) {
   const bool matches = o->profile != NULL && o->word == PLB_AGREES;
   for (size_t i = 0; i < v->fitnesses; i++) {
@@ -233,7 +290,7 @@ plb_status plb_doubt_recording(plb_verdict *v, const plb_judge *judge, const plb
       }
     }
   }
-  return PLB_OK;
+  return doubt_peaks(v, judge, tracks, o, err);
 }
 
 /* Short bursts to both sides in some of the cycles, in a few places of each. */
