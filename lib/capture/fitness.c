@@ -182,7 +182,9 @@ static plb_status check_sparse(const channel_view *v, list *l) {
   char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE];
   plb_text_print(text, sizeof text, "the narrow pulses are %u %s wide at %.4g samples a second", (unsigned)typical,
                  typical == 1 ? "sample" : "samples", v->capture->rate_hz);
-  plb_text_print(action, sizeof action, "sample at %.2g Hz or more", 10.0 / (double)typical * v->capture->rate_hz);
+  const double wanted_hz = 10.0 / (double)typical * v->capture->rate_hz;
+  plb_text_print(action, sizeof action, wanted_hz >= 1e3 ? "sample at %.3g kHz or more" : "sample at %.3g Hz or more",
+                 wanted_hz >= 1e3 ? wanted_hz / 1e3 : wanted_hz);
   return add(l, "sparse", v->channel->role, false, text, action);
 }
 

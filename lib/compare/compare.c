@@ -449,6 +449,8 @@ static plb_status judge_laid(plb_verdict *v, const plb_judge *j, const plb_track
   v->word = unlaid ? PLB_DEPARTS : o->word;
   if (v->word == PLB_DEPARTS) {
     status = plb_mistake_find(mistake, j, t, o, err);
+  } else if (v->word == PLB_BORDERLINE) { /* what costs least to check comes before a doubt */
+    status = plb_mistake_undo(mistake, j, t, o, err);
   }
   if (status == PLB_OK && mistake->found) {
     v->alignment.polarity = mistake->factor < 0.0 ? -1 : 1;
@@ -488,6 +490,13 @@ static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tra
   align(v, j, t, o);
   v->score = o->score;
   status = check_hard(v, j, t, o, opt, err);
+  if (status == PLB_OK && v->reasons > 0 && strcmp(v->reason[v->reasons - 1].code, "speed-outside") == 0) {
+    status = plb_mistake_undo(&mistake, j, t, o, err); /* hum that crosses the levels is no speed */
+    if (status == PLB_OK && mistake.found) {
+      v->reasons--;
+      status = name_mistake(v, j, &mistake, err);
+    }
+  }
   if (status == PLB_OK && !is_blocked(v) && v->findings == 0) {
     status = judge_laid(v, j, t, o, opt, &mistake, err);
   }

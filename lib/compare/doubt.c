@@ -263,9 +263,10 @@ static plb_status doubt_peaks(plb_verdict *v, const plb_judge *j, const plb_trac
     const size_t cells = reaches_beyond(j, c) ? 1 : narrowest(j->fit->channel[c].centre, j->fit->grid);
     const double wide_s = (double)cells / (double)j->fit->grid / o->profile->frame->rate_hz;
     if (wide_s * t->rate_hz < 3.0 && wide_s * ref->connection.rate_needed_hz >= 3.0) {
-      char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE];
-      plb_text_say(text, sizeof text, "recorded too thinly for peaks: under %.2g us wide in known-good, one sample every %.2g us", 1e6 * wide_s,
-                   1e6 / t->rate_hz);
+      char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE], wide[64], apart[64];
+      plb_say_size(wide, sizeof wide, wide_s, "s");
+      plb_say_size(apart, sizeof apart, 1.0 / t->rate_hz, "s");
+      plb_text_say(text, sizeof text, "recorded too thinly for peaks: at most %s wide in known-good, one sample every %s", wide, apart);
       plb_text_say(action, sizeof action, "sample at %.3g kHz or more and repeat", ref->connection.rate_needed_hz / 1000.0);
       return say(v, PLB_REASON_RECORDING, "sparse", ref->channel[c].role, true, text, action, err);
     }
@@ -283,8 +284,9 @@ plb_status plb_doubt_recording(plb_verdict *v, const plb_judge *judge, const plb
     }
     if (!r->blocks && hides(judge, tracks, c, r, matches)) {
       char text[PLB_TEXT_SIZE];
+      const bool gap = strcmp(r->code, "uneven") == 0; /* a recorder that paused breaks the cycles by itself */
       plb_text_say(text, sizeof text, "%s%s%s", r->channel, r->channel[0] != '\0' ? ": " : "", r->text);
-      const plb_status status = say(v, PLB_REASON_RECORDING, r->code, r->channel, !o->structural, text, r->action, err);
+      const plb_status status = say(v, PLB_REASON_RECORDING, r->code, r->channel, !o->structural || gap, text, r->action, err);
       if (status != PLB_OK) {
         return status;
       }
@@ -316,6 +318,35 @@ static bool has_bursts(const plb_judge *j, const plb_outcome *o, size_t c, size_
   return above > 0 && below > 0 && (above + below) < cells / 5;
 }
 
+/* Pulses that belong to no mark, in some of the cycles. */
+static bool has_extra(const plb_outcome *o, size_t *cycles_out) {
+  const plb_frame *f = o->profile->frame;
+  *cycles_out = 0;
+  for (size_t i = 0; i < f->found; i++) {
+    *cycles_out += f->cycle[i].state == PLB_MAPPED && f->cycle[i].surplus > 0;
+  }
+  return *cycles_out > 0 && (double)*cycles_out < 0.9 * (double)f->found;
+}
+
+static double mean_above(const plb_judge *j, const plb_outcome *o, size_t c) {
+  const float *x = plb_profile_curve(o->profile, c), *centre = j->fit->channel[c].centre;
+  double sum = 0.0;
+  for (size_t g = 0; g < j->fit->grid; g++) {
+    sum += (double)(x[g] - centre[g]);
+  }
+  return sum / (double)j->fit->grid;
+}
+
+/* Above known-good nearly everywhere, by more than the good captures vary. */
+static bool sits_above(const plb_judge *j, const plb_outcome *o, size_t c) {
+  const float *x = plb_profile_curve(o->profile, c), *centre = j->fit->channel[c].centre, *half = j->fit->channel[c].half;
+  size_t above = 0;
+  for (size_t g = 0; g < j->fit->grid; g++) {
+    above += x[g] > centre[g] + half[g];
+  }
+  return (double)above > 0.7 * (double)j->fit->grid;
+}
+
 plb_status plb_doubt_beside(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o, plb_error *err) {
   char text[PLB_TEXT_SIZE];
   plb_status status = PLB_OK;
@@ -332,15 +363,16 @@ plb_status plb_doubt_beside(plb_verdict *v, const plb_judge *judge, const plb_tr
     const plb_reference_channel *ch = &judge->reference->channel[c];
     const size_t offset = plb_term_find(&judge->terms, PLB_D_OFFSET, c);
     const double score = offset != SIZE_MAX ? plb_term_score(judge, o, offset) : NAN;
-    const double seen = plb_offset_told(&judge->fit->channel[c], o->gain[c]);
+    const double seen = mean_above(judge, o, c);
     size_t cycles = 0;
-    if (strcmp(ch->unit, "V") == 0 && seen > 0.0 && plb_word_for_score(&judge->reference->calibration, score) != PLB_AGREES) {
+    const bool raised = plb_word_for_score(&judge->reference->calibration, score) != PLB_AGREES || sits_above(judge, o, c);
+    if (strcmp(ch->unit, "V") == 0 && seen > 0.0 && raised) {
       plb_text_say(text, sizeof text, "%s sits %.3g V high: the ground clip may be far from the sensor", ch->role, seen);
       status = say(v, PLB_REASON_MEASURING, "far-ground", ch->role, false, text,
                    "clip the ground at the sensor's own ground and repeat; what stays is the circuit's ground", err);
     }
-    if (status == PLB_OK && has_bursts(judge, o, c, &cycles)) {
-      plb_text_say(text, sizeof text, "%s has short bursts to both sides in %zu of %zu cycles: the test lead may pick them up", ch->role, cycles,
+    if (status == PLB_OK && (has_bursts(judge, o, c, &cycles) || (c == judge->reference->choice.channel && has_extra(o, &cycles)))) {
+      plb_text_say(text, sizeof text, "%s has short bursts or extra pulses in %zu of %zu cycles: the test lead may pick them up", ch->role, cycles,
                    o->profile->frame->mapped);
       status = say(v, PLB_REASON_MEASURING, "pick-up", ch->role, false, text,
                    "move the test lead away from ignition leads and motors and repeat; what stays is in the harness", err);

@@ -83,7 +83,8 @@ static void name(plb_mistake *out, const char *code, size_t channel, double size
 }
 
 /* A trace that averages to nought where known-good does not, and matches once the mean is put back. It sags, so it need not match wholly. */
-static plb_status try_level(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, size_t c, plb_error *err) {
+static plb_status try_level(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen_as, size_t c,
+                            plb_error *err) {
   const plb_reference_channel *ch = &judge->reference->channel[c];
   const double swing = judge->fit->channel[c].peak_to_peak, good = mean_of_curve(judge->fit->channel[c].centre, judge->fit->grid);
   const double seen = mean_of_samples(tracks->x[c], tracks->samples);
@@ -103,7 +104,8 @@ static plb_status try_level(plb_mistake *out, const plb_judge *judge, const plb_
   if (status == PLB_OK && coupled && undone->profile != NULL && plb_structural_share(undone->profile) < 0.2 &&
       undone->gain[c].gain > 0.5 && undone->gain[c].gain < 1.6 && plb_outcome_frame(undone)->correlation > 0.8) {
     name(out, "ac-coupled", c, by, &undone);
-  } else if (status == PLB_OK && clamp && fabs(by) > 0.03 * swing && is_like(judge, undone, 1.5)) {
+  } else if (status == PLB_OK && clamp && fabs(by) > 0.03 * swing && is_like(judge, undone, 1.5) &&
+             !(undone->score > 0.6 * seen_as->score)) {
     name(out, "clamp", c, -by, &undone);
   }
   plb_outcome_free(undone);
@@ -140,7 +142,8 @@ static double swing_of(const double *x, size_t n) {
 /* Known-good itself swings at the mains' frequency, or a multiple of its cycles does. */
 static bool is_own(const plb_judge *judge, double mains_hz, double length_s) {
   const plb_cycle_choice *c = &judge->reference->choice;
-  for (int k = 1; k <= 8 && c->spec.kind != PLB_CYCLE_ONCE; k++) {
+  const bool wheel = c->spec.kind == PLB_CYCLE_WHEEL; /* a wheel swings with its teeth, not with its turns */
+  for (int k = 1; k <= 4 && !wheel && c->spec.kind != PLB_CYCLE_ONCE; k++) {
     if (mains_hz > 0.9 * k * c->rate_low_hz - 1.0 / length_s && mains_hz < 1.1 * k * c->rate_high_hz + 1.0 / length_s) {
       return true;
     }
@@ -185,7 +188,7 @@ done:
 plb_status plb_mistake_undo(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen, plb_error *err) {
   plb_status status = PLB_OK;
   for (size_t c = 0; c < judge->plan.channels && status == PLB_OK && !out->found; c++) {
-    status = try_level(out, judge, tracks, c, err);
+    status = try_level(out, judge, tracks, seen, c, err);
     for (int k = 0; k < 2 && status == PLB_OK && !out->found; k++) {
       status = try_hum(out, judge, tracks, seen, c, k == 0 ? 50.0 : 60.0, err);
     }

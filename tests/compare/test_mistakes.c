@@ -1,0 +1,246 @@
+/* Recordings, measurements and conditions that cannot be judged: every code, with its evidence and what to do; never "matches". Modelled. */
+#include "core/random.h"
+#include "tests/compare/population.h"
+#include "tests/core/cmocka_all.h"
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { SEEDS = 2, FIRST_SEED = 40 };
+
+typedef struct mistake {
+  const char *family, *fault, *code;
+  bool blocks;          /* else it is said beside a finding, because a fault looks the same */
+  const char *evidence, *action;
+} mistake;
+
+/* The ten measuring mistakes of the models. */
+static const mistake mistakes[] = {
+    {"injector-voltage", "lead-inverted", "lead-inverted", true, "lead inverted", "swap the leads"},
+    {"injector-voltage", "attenuator-forgotten", "factor", true, "10 times too small", "attenuator"},
+    {"fuel-pump-current", "attenuator-forgotten", "factor", true, "10 times too small", "attenuator"},
+    {"injector-current", "clamp-zero", "clamp", true, "clamp zero|A high", "zero the clamp"},
+    {"coil-primary-current", "clamp-zero", "clamp", true, "clamp zero|A high", "zero the clamp"},
+    {"starter-current", "clamp-direction", "clamp", true, "wrong way round", "turn the clamp round"},
+    {"injector-voltage", "ac-coupled", "ac-coupled", true, "averages to nought", "set the input to DC"},
+    {"crank-hall-idle", "ac-coupled", "ac-coupled", true, "averages to nought", "set the input to DC"},
+    {"crank-hall-idle", "alias", "sparse", true, "", "sample at|kHz or more"},
+    {"injector-voltage", "alias", "sparse", true, "recorded too thinly|one sample every", "sample at|kHz or more"},
+    {"injector-voltage", "floating", "floating", true, "hardly any signal", "prove the contact"},
+    {"crank-hall-idle", "floating", "floating", true, "hardly any signal", "prove the contact"},
+    {"injector-voltage", "hum", "hum", true, "hum of 50 Hz", "mains"},
+    {"crank-hall-idle", "hum", "hum", true, "hum of 50 Hz", "mains"},
+    {"crank-inductive-60-2-idle", "pick-up", "pick-up", false, "short bursts", "move the test lead"},
+    {"crank-hall-idle", "far-ground", "far-ground", false, "V high", "clip the ground at the sensor"},
+};
+
+static void test_mistakes__each_is_named_with_evidence_and_what_to_do(void **state) {
+  (void)state;
+  for (size_t m = 0; m < sizeof mistakes / sizeof *mistakes; m++) {
+    const lesson_plan plan = {.family = mistakes[m].family};
+    plb_reference *r = population_learn(&plan);
+    assert_non_null(r);
+    for (uint64_t seed = FIRST_SEED; seed < FIRST_SEED + SEEDS; seed++) {
+      plb_model_request q = PLB_MODEL_REQUEST_INIT;
+      q.seed = seed;
+      q.fault = mistakes[m].fault;
+      q.severity = 1.0;
+      plb_capture *c = population_draw(mistakes[m].family, &q);
+      plb_verdict *v = population_judge(r, c, NULL, false);
+      population_print(mistakes[m].fault, v);
+      const plb_reason *why = population_reason(v, mistakes[m].code);
+      assert_non_null(why);
+      assert_int_not_equal(v->word, PLB_AGREES);
+      assert_int_equal(why->blocks, mistakes[m].blocks);
+      assert_true(!why->blocks || v->word == PLB_UNJUDGED);
+      assert_true(says_all(why->text, mistakes[m].evidence));
+      assert_true(says_all(why->action, mistakes[m].action));
+      assert_true(why->blocks || v->findings > 0); /* both are said where a fault looks the same */
+      plb_verdict_free(v);
+      plb_capture_free(c);
+    }
+    plb_reference_free(r);
+  }
+}
+
+/* One good capture with something done to its samples. */
+static plb_verdict *judge_changed(const lesson_plan *plan, void (*change)(plb_capture *c, double *x, size_t n), const char *what) {
+  plb_reference *r = population_learn(plan);
+  plb_model_request q = PLB_MODEL_REQUEST_INIT;
+  plb_error err = PLB_ERROR_INIT;
+  assert_non_null(r);
+  q.seed = 77;
+  plb_capture *good = population_draw(plan->family, &q), *c = plb_capture_new();
+  assert_non_null(c);
+  c->rate_hz = good->rate_hz;
+  double *x = plb_capture_copy_values(good, 0);
+  assert_non_null(x);
+  change(c, x, good->samples);
+  assert_int_equal(plb_capture_add_real(c, plb_capture_role(good, 0), plb_capture_unit(good, 0), x,
+                                        c->samples > 0 ? c->samples : good->samples, &err), PLB_OK);
+  plb_verdict *v = population_judge(r, c, NULL, false);
+  population_print(what, v);
+  free(x);
+  plb_capture_free(good);
+  plb_capture_free(c);
+  plb_reference_free(r);
+  return v;
+}
+
+static void expect(plb_verdict *v, const char *code, const char *evidence, const char *action) {
+  const plb_reason *why = NULL;
+  for (size_t i = 0; i < v->reasons + v->fitnesses && why == NULL; i++) {
+    const plb_reason *one = i < v->reasons ? &v->reason[i] : &v->fitness[i - v->reasons];
+    why = strcmp(one->code, code) == 0 && one->blocks ? one : NULL;
+  }
+  assert_int_equal(v->word, PLB_UNJUDGED);
+  assert_non_null(why);
+  assert_true(says_all(why->text, evidence));
+  assert_true(says_all(why->action, action));
+  plb_verdict_free(v);
+}
+
+static void leave(plb_capture *c, double *x, size_t n) { (void)c, (void)x, (void)n; }
+
+static void cut_top(plb_capture *c, double *x, size_t n) {
+  (void)c;
+  double high = -INFINITY;
+  for (size_t i = 0; i < n; i++) {
+    high = fmax(high, x[i]);
+  }
+  for (size_t i = 0; i < n; i++) {
+    x[i] = fmin(x[i], 0.5 * high);
+  }
+}
+
+static void make_coarse(plb_capture *c, double *x, size_t n) {
+  (void)c;
+  double high = -INFINITY;
+  for (size_t i = 0; i < n; i++) {
+    high = fmax(high, x[i]);
+  }
+  for (size_t i = 0; i < n; i++) {
+    x[i] = 0.2 * high * round(x[i] / (0.2 * high));
+  }
+}
+
+static void pair_up(plb_capture *c, double *x, size_t n) {
+  (void)x, (void)n;
+  c->pairs = true;
+}
+
+static void pause_recorder(plb_capture *c, double *x, size_t n) {
+  for (size_t i = n / 2; i < n; i++) { /* what the recorder missed is missing from the middle */
+    x[i] = x[i < n - 700 ? i + 700 : i];
+  }
+  c->uneven = 700.0;
+  c->gap_row = n / 2;
+}
+
+static void cut_short(plb_capture *c, double *x, size_t n) {
+  (void)x;
+  c->samples = n / 16;
+}
+
+static void silence(plb_capture *c, double *x, size_t n) {
+  (void)c;
+  plb_random r;
+  plb_random_seed(&r, 5);
+  for (size_t i = 0; i < n; i++) {
+    x[i] = 0.003 * plb_random_normal(&r);
+  }
+}
+
+static void no_numbers(plb_capture *c, double *x, size_t n) {
+  (void)c;
+  for (size_t i = 0; i < n; i++) {
+    x[i] = NAN;
+  }
+}
+
+static void test_mistakes__what_a_recording_hides_is_not_judged(void **state) {
+  (void)state;
+  const lesson_plan crank = {.family = "crank-inductive-60-2-idle"};
+  plb_verdict *v = judge_changed(&crank, leave, "unchanged");
+  assert_int_equal(v->word, PLB_AGREES); /* what is changed below matters */
+  plb_verdict_free(v);
+  expect(judge_changed(&crank, cut_top, "clipped"), "clipped", "top is cut off", "larger range");
+  expect(judge_changed(&crank, make_coarse, "coarse"), "coarse", "only|steps", "smaller range");
+  expect(judge_changed(&crank, pair_up, "thinned"), "thinned", "lowest and highest", "export all samples");
+  expect(judge_changed(&crank, pause_recorder, "uneven"), "uneven", "time steps", "export");
+  expect(judge_changed(&crank, cut_short, "short"), "short", "too short", "record longer");
+  expect(judge_changed(&crank, silence, "no signal"), "no-signal", "no signal|prove the connection", "known signal");
+  expect(judge_changed(&crank, no_numbers, "no numbers"), "non-finite", "no number", "column");
+}
+
+static void test_mistakes__another_circuit_never_matches(void **state) {
+  (void)state;
+  static const char *const wrong[] = {"injector-voltage", "cam-hall", "pwm-valve", "coil-command"};
+  const lesson_plan plan = {.family = "crank-inductive-60-2-idle"};
+  plb_reference *r = population_learn(&plan);
+  for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) {
+    plb_model_request q = PLB_MODEL_REQUEST_INIT;
+    q.seed = 3;
+    plb_capture *c = population_draw(wrong[i], &q);
+    plb_text_copy(c->channel[0].role, sizeof c->channel[0].role, "crank");
+    plb_verdict *v = population_judge(r, c, NULL, false);
+    population_print(wrong[i], v);
+    assert_int_not_equal(v->word, PLB_AGREES);
+    const plb_reason *why = population_reason(v, "wrong-channel");
+    assert_non_null(why);
+    assert_true(says_all(why->action, "column"));
+    plb_verdict_free(v);
+    plb_capture_free(c);
+  }
+  plb_reference_free(r);
+}
+
+static void test_mistakes__a_condition_outside_is_not_judged_and_one_not_stated_is_said(void **state) {
+  (void)state;
+  static const struct {
+    const char *stated, *code, *evidence;
+  } outside[] = {
+      {"load=full", "load-outside", "load outside: full stated"},
+      {"supply=9V", "supply-outside", "supply outside: 9 V stated"},
+      {"state=snap-throttle", "state-outside", "state outside: snap-throttle stated"},
+      {"speed=3000/min", "speed-outside", "speed outside: 3000/min stated"},
+      {"connection=unplugged", "unplugged", "unplugged"},
+  };
+  const lesson_plan plan = {.family = "crank-inductive-60-2-idle",
+                            .condition = {"load=none", "supply=12..15V", "state=hot-idle", "speed=500..1200/min"}};
+  plb_reference *r = population_learn(&plan);
+  plb_model_request q = PLB_MODEL_REQUEST_INIT;
+  q.seed = 77;
+  plb_capture *c = population_draw(plan.family, &q);
+  for (size_t i = 0; i < sizeof outside / sizeof *outside; i++) {
+    plb_verdict *v = population_judge(r, c, outside[i].stated, false);
+    population_print(outside[i].stated, v);
+    assert_int_equal(v->word, PLB_UNJUDGED);
+    const plb_reason *why = population_reason(v, outside[i].code);
+    assert_non_null(why);
+    assert_true(why->blocks && says_all(why->text, outside[i].evidence) && why->action[0] != '\0');
+    assert_true(v->bands > 0 && isfinite(v->score)); /* the differences are still shown */
+    plb_verdict_free(v);
+  }
+  plb_verdict *v = population_judge(r, c, NULL, false);
+  bool hot = false;
+  assert_int_equal(v->word, PLB_AGREES);
+  for (size_t i = 0; i < v->condition_notes; i++) {
+    hot = hot || says_all(v->condition_note[i], "if state is hot-idle|not stated");
+  }
+  assert_true(hot);
+  plb_verdict_free(v);
+  plb_capture_free(c);
+  plb_reference_free(r);
+}
+
+int main(void) {
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(test_mistakes__each_is_named_with_evidence_and_what_to_do),
+      cmocka_unit_test(test_mistakes__what_a_recording_hides_is_not_judged),
+      cmocka_unit_test(test_mistakes__another_circuit_never_matches),
+      cmocka_unit_test(test_mistakes__a_condition_outside_is_not_judged_and_one_not_stated_is_said),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
