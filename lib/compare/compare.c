@@ -500,12 +500,17 @@ static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tra
   if (status == PLB_OK && !is_blocked(v) && v->findings == 0) {
     status = judge_laid(v, j, t, o, opt, &mistake, err);
   }
+  if (status == PLB_OK && o->blocks > 1) {
+    char text[PLB_TEXT_SIZE];
+    plb_text_say(text, sizeof text, "long recording: judged in %u blocks as long as the good captures; the worst one counts", o->blocks);
+    status = plb_condition_note(v, text) ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
   if (status == PLB_OK) {
     status = note_rate(v, j, plb_outcome_frame(o), err);
   }
   if (status == PLB_OK && o->profile != NULL) {
     status = explain(v, j, t, o, opt, err);
-    v->p_value = p_value(j->reference, o->score);
+    v->p_value = fmin(1.0, p_value(j->reference, o->score) * (o->blocks > 1 ? (double)o->blocks : 1.0));
   }
   if (status == PLB_OK && is_blocked(v)) {
     v->word = PLB_UNJUDGED;

@@ -142,6 +142,10 @@ static plb_status score_profile(plb_outcome *o, const plb_judge *judge, plb_erro
   if (status == PLB_OK && judge->elastic != NULL) {
     status = plb_elastic_distances(judge->elastic, &judge->terms, o->profile, o->d, err);
   }
+  double share = 0.0;
+  if (status == PLB_OK) {
+    status = plb_block_distances(&o->blocks, &share, judge, o->profile, o->d, err);
+  }
   if (status != PLB_OK) {
     return status;
   }
@@ -149,7 +153,7 @@ static plb_status score_profile(plb_outcome *o, const plb_judge *judge, plb_erro
     o->gain[c] = plb_gain_against(plb_profile_curve(o->profile, c), judge->fit->channel[c].centre, judge->fit->grid);
   }
   o->score = plb_score_of(&judge->terms, o->d, judge->scale, judge->elastic != NULL, &o->worst);
-  o->structural = plb_structural_share(o->profile) > judge->structural;
+  o->structural = share > judge->structural;
   o->score += o->structural ? PLB_STRUCTURAL_STEP : 0.0;
   o->word = plb_word_for_score(&judge->reference->calibration, o->score);
   return PLB_OK;

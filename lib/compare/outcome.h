@@ -24,6 +24,7 @@ typedef struct plb_outcome {
   double score;         /* NaN: none */
   size_t worst;         /* term that made the score; SIZE_MAX: none */
   bool structural;
+  unsigned blocks;      /* of the good captures' length, of which the worst counts; 0 or 1: judged as a whole */
   plb_word word;        /* from the score alone */
 } plb_outcome;
 
@@ -36,6 +37,12 @@ void plb_outcome_free(plb_outcome *outcome);
 plb_word plb_word_for_score(const plb_calibration *calibration, double score);
 /** The score of one term, weight and T included; NaN when it could not be judged. */
 double plb_term_score(const plb_judge *judge, const plb_outcome *outcome, size_t term);
+/**
+ * Replace the distances of a capture much longer than the good ones by the largest over blocks of their length.
+ * @param share_out  share of damaged cycles, of the worst block. @param d  [terms] in: of the whole capture
+ */
+PLB_CHECKED plb_status plb_block_distances(unsigned *blocks_out, double *share_out, const plb_judge *judge, const plb_profile *whole,
+                                           double *d, plb_error *err);
 /** Index of a term, or SIZE_MAX. */
 size_t plb_term_find(const plb_terms *terms, plb_distance_kind kind, size_t index);
 
