@@ -32,8 +32,50 @@ static void say_finding(plb_verdict *v) {
   }
 }
 
+static bool is_unstated(const plb_verdict *v, const char *condition) {
+  char begin[PLB_NAME_SIZE + 8];
+  plb_text_print(begin, sizeof begin, "if %s is ", condition);
+  for (size_t i = 0; i < v->condition_notes; i++) {
+    if (strncmp(v->condition_note[i], begin, strlen(begin)) == 0) {
+      return true;
+    }
+  }
+  return false;
+}
+
+static void check_before(plb_finding *f, const char *text) {
+  for (size_t k = PLB_CHECK_MOST - 1; k > 0; k--) {
+    memcpy(f->check_first[k], f->check_first[k - 1], PLB_TEXT_SIZE);
+  }
+  plb_text_copy(f->check_first[0], PLB_TEXT_SIZE, text);
+}
+
+/* A known-good that speaks for one load, and a capture that does not say its own: more or less than usual is the load first of all. */
+static void ask_for_load(plb_verdict *v, const plb_reference *ref) {
+  for (size_t i = 0; i < ref->conditions; i++) {
+    const plb_condition *c = &ref->condition[i];
+    if (strcmp(c->name, "load") != 0 || !is_unstated(v, c->name)) {
+      continue;
+    }
+    char text[PLB_TEXT_SIZE];
+    if (c->word[0] != '\0') {
+      plb_text_say(text, sizeof text, "load: known-good is at load %s", c->word);
+    } else {
+      plb_text_say(text, sizeof text, "load: known-good is at load %.6g to %.6g", c->low, c->high);
+    }
+    for (size_t k = 0; k < v->findings; k++) {
+      plb_finding *f = &v->finding[k];
+      const bool sized = strcmp(f->direction, "high") == 0 || strcmp(f->direction, "low") == 0;
+      if (f->kind != PLB_FINDING_STRUCTURAL && sized) {
+        check_before(f, text);
+      }
+    }
+  }
+}
+
 void plb_explain_sentence(plb_verdict *v, const plb_judge *judge) {
   const plb_reference *ref = judge->reference;
+  ask_for_load(v, ref);
   if (v->word == PLB_UNJUDGED) {
     for (size_t i = 0; i < v->reasons; i++) {
       if (v->reason[i].blocks) {

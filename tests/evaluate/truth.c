@@ -187,7 +187,10 @@ void eval_truth_free(eval_truth *t) {
 
 bool eval_truth_shows(const eval_truth *truth) { return truth->shows; }
 
+/* Unnamed: the channel that gives the cycle. */
 static size_t channel_of(const eval_truth *t, const char *role) {
+  if (!role[0])
+    return t->judge->reference->choice.channel;
   for (size_t c = 0; c < t->judge->plan.channels; c++)
     if (strcmp(t->judge->reference->channel[c].role, role) == 0)
       return c;
