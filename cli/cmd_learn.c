@@ -72,7 +72,7 @@ static const cli_option *const options[] = {&opt_type,          &opt_name,      
                                             &opt_alpha,         &cli_opt_files_from, &opt_output, &opt_like,  &opt_relearn,
                                             &opt_exclude,       &cli_opt_collection, NULL};
 
-enum { DATE_SIZE = 32 };
+enum { DATE_SIZE = 32, RULES_MOST = 64 };
 
 static bool digits_follow(const char *text, const char *pattern) {
   for (; *pattern; text++, pattern++)
@@ -171,6 +171,17 @@ static int choose_frequency(const cli_arguments *arguments, plb_frequency_bands 
       return 0;
     }
   return text ? cli_usage(arguments->command, "--frequency-bands %s: choose octave, third, orders or none", text) : 0;
+}
+
+/* Every ROLE=RULE of one option, in a list that lives as long as the program's arguments do. */
+static int choose_rules(const cli_arguments *arguments, const cli_option *option, const char **list, size_t *count) {
+  *count = 0;
+  for (size_t i = 0; i < arguments->count; i++)
+    if (arguments->item[i].option == option && *count < RULES_MOST)
+      list[(*count)++] = arguments->item[i].value;
+    else if (arguments->item[i].option == option)
+      return cli_usage(arguments->command, "--%s: more than %d are too many", option->name, RULES_MOST);
+  return 0;
 }
 
 static int choose(plb_learn_options *out, char date[DATE_SIZE], const cli_arguments *arguments) {
@@ -400,9 +411,16 @@ static int run(const cli_arguments *arguments) {
   cli_inputs inputs;
   plb_learn_options choices = PLB_LEARN_OPTIONS_INIT;
   char date[DATE_SIZE];
+  const char *amplitude[RULES_MOST], *offset[RULES_MOST];
   int status = cli_inputs_gather(&inputs, arguments, &opt_group);
   if (status == 0)
     status = choose(&choices, date, arguments);
+  if (status == 0)
+    status = choose_rules(arguments, &opt_amplitude, amplitude, &choices.rules);
+  if (status == 0)
+    status = choose_rules(arguments, &opt_offset, offset, &choices.offset_rules);
+  choices.rule = amplitude;
+  choices.offset_rule = offset;
   if (status == 0 && inputs.count == 0 && !cli_given(arguments, &opt_relearn))
     status = cli_usage(arguments->command, "no capture is named; give at least 3 good ones");
   if (status == 0)

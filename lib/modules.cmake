@@ -43,11 +43,11 @@ if(PLB_STORE)
 endif()
 
 plb_module(compare USES core signal capture cycle reading reference
-  SOURCES plan.c profile.c frequency.c frequency_explain.c fit.c distance.c elastic.c corridor.c outcome.c mistake.c connect.c condition.c place.c pattern.c advice.c
+  SOURCES plan.c profile.c frequency.c frequency_explain.c rules.c fit.c distance.c elastic.c corridor.c outcome.c mistake.c connect.c condition.c place.c pattern.c advice.c
     block.c moved.c doubt.c undo.c brief.c turn.c band_view.c band_result.c standard.c finding.c drawing.c sentence.c compare.c)
 
 plb_module(learn USES core signal capture cycle reading reference compare
-  SOURCES learn.c like.c frequency.c calibrate.c LINK OpenMP::OpenMP_C)
+  SOURCES learn.c like.c frequency.c rules.c calibrate.c LINK OpenMP::OpenMP_C)
 
 plb_module(peer USES core signal capture cycle reading reference compare learn
   SOURCES likes.c split.c peers.c pair.c locate.c)

@@ -107,18 +107,20 @@ static void judge_reading(plb_reading_result *r, const plb_judge *judge, const p
 static void read_channel(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, size_t c) {
   const plb_reference_channel *ch = &judge->reference->channel[c];
   const plb_fit_channel *fit = &judge->fit->channel[c];
-  plb_reading_result *gain = add_reading(v, ch->role, "amplitude", "1", o->gain[c].gain);
+  plb_reading_result *gain = add_reading(v, ch->role, "amplitude", "1",
+                                          plb_gain_told(fit, o->gain[c].gain, plb_rule_log_gain(&fit->rule, o->profile)));
   plb_reading_result *offset = add_reading(v, ch->role, "offset", ch->unit, plb_offset_told(fit, o->gain[c]));
   gain->low = offset->low = INFINITY;
   gain->high = offset->high = -INFINITY;
   for (size_t i = 0; i < judge->reference->exemplars; i++) {
     const plb_gain g = plb_gain_against(plb_profile_curve(judge->member[i], c), fit->centre, judge->fit->grid);
-    gain->low = fmin(gain->low, g.gain);
-    gain->high = fmax(gain->high, g.gain);
+    const double told = plb_gain_told(fit, g.gain, plb_rule_log_gain(&fit->rule, judge->member[i]));
+    gain->low = fmin(gain->low, told);
+    gain->high = fmax(gain->high, told);
     offset->low = fmin(offset->low, plb_offset_told(fit, g));
     offset->high = fmax(offset->high, plb_offset_told(fit, g));
   }
-  judge_reading(gain, judge, o, PLB_D_GAIN, c, exp(fit->gain_mid));
+  judge_reading(gain, judge, o, PLB_D_GAIN, c, plb_gain_told(fit, exp(fit->gain_mid), 0.0));
   judge_reading(offset, judge, o, PLB_D_OFFSET, c, fit->offset_mid * fit->peak_to_peak);
 }
 

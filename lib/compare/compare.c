@@ -419,6 +419,9 @@ static plb_status explain(plb_verdict *v, const plb_judge *j, const plb_tracks *
   if (status == PLB_OK) {
     status = plb_explain_readings(v, j, o, err);
   }
+  if (status == PLB_OK) {
+    status = plb_explain_rules(v, j, o, err);
+  }
   if (status == PLB_OK && v->word != PLB_AGREES && !is_blocked(v) && v->findings == 0) {
     status = plb_explain_findings(v, j, o, t, err);
   }
@@ -571,6 +574,7 @@ plb_status plb_judge_capture(plb_verdict **out, const plb_judge *judge, const pl
   promise(v, &judge->reference->calibration);
   plb_status status = plb_connect(&tracks, v, capture, judge->reference, err);
   if (status == PLB_OK) {
+    plb_take_surroundings(tracks, opt);
     status = check_recording(v, capture, tracks, err);
   }
   if (status == PLB_OK) {

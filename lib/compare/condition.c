@@ -84,6 +84,48 @@ plb_status plb_explain_conditions(plb_verdict *v, const plb_reference *reference
   return memory ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
 }
 
+void plb_take_surroundings(plb_tracks *tracks, const plb_compare_options *options) {
+  const plb_stated *supply = find_stated(options, "supply"), *load = find_stated(options, "load");
+  double low, high;
+  if (!(tracks->supply_v > 0.0) && supply != NULL && supply->word[0] == '\0' &&
+      plb_unit_convert(supply->low, supply->unit[0] != '\0' ? supply->unit : "V", "V", &low) &&
+      plb_unit_convert(supply->high, supply->unit[0] != '\0' ? supply->unit : "V", "V", &high)) {
+    tracks->supply_v = 0.5 * (low + high);
+  }
+  if (!(tracks->load > 0.0) && load != NULL && load->word[0] == '\0') {
+    tracks->load = 0.5 * (load->low + load->high);
+  }
+}
+
+/* What is missing to judge a size or height that follows something. */
+static const char *unknown_words(plb_rule rule, const plb_profile *x) {
+  switch (rule) {
+  case PLB_RULE_SUPPLY_PROPORTIONAL:
+    return x->supply_v > 0.0 ? "the supply lies outside what the good captures had" : "the supply is not known; give --condition supply=13.8V or a channel supply";
+  case PLB_RULE_LOAD_PROPORTIONAL:
+    return "the load is not known; give --condition load=0.5 or a channel load";
+  default:
+    return "the speed lies outside what the good captures had";
+  }
+}
+
+plb_status plb_explain_rules(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, plb_error *err) {
+  bool memory = true;
+  for (size_t c = 0; c < judge->plan.channels && memory; c++) {
+    const plb_fit_channel *ch = &judge->fit->channel[c];
+    char text[PLB_TEXT_SIZE];
+    if (ch->judge_gain && isnan(plb_rule_log_gain(&ch->rule, o->profile))) {
+      plb_text_say(text, sizeof text, "the size of %s is not judged: %s", judge->plan.channel[c].role, unknown_words(ch->rule.amplitude, o->profile));
+      memory = plb_condition_note(v, text);
+    }
+    if (memory && ch->judge_offset && isnan(plb_rule_offset(&ch->rule, o->profile, ch->centre, o->gain[c].gain))) {
+      plb_text_say(text, sizeof text, "the height of %s is not judged: %s", judge->plan.channel[c].role, unknown_words(ch->rule.offset, o->profile));
+      memory = plb_condition_note(v, text);
+    }
+  }
+  return memory ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
+}
+
 plb_status plb_stated_parse(const char *text, plb_stated *out, plb_error *err) {
   *out = (plb_stated){.low = NAN, .high = NAN};
   const char *equals = strchr(text, '=');

@@ -172,7 +172,7 @@ static bool work_init(work *w, const plb_fit *fit, const plb_plan *plan, const p
   }
   for (size_t c = 0; c < plan->channels; c++) {
     const float *curve = plb_profile_curve(x, c);
-    const plb_gain g = w->gain[c] = plb_gain_against(curve, fit->channel[c].centre, fit->grid);
+    const plb_gain g = w->gain[c] = plb_gain_of(&fit->channel[c], curve, fit->grid, x);
     for (size_t k = 0; k < fit->grid; k++) {
       w->shape[c * fit->grid + k] = g.usable ? (curve[k] - (float)g.offset) / (float)g.gain : curve[k];
     }
@@ -228,11 +228,15 @@ plb_status plb_distances(const plb_fit *fit, const plb_plan *plan, const plb_ter
                               floor_of(fit, plan, t->index));
       break;
     case PLB_D_GAIN: /* a gain that is negative or beyond belief stays a large distance, never a missing one */
-      d[j] = ch->judge_gain ? reading_distance(log(fmax(w.gain[t->channel].gain, 1e-3)), ch->gain_mid, ch->gain_var, fit->n, 0.02) : NAN;
+      d[j] = ch->judge_gain ? reading_distance(log(fmax(w.gain[t->channel].gain, 1e-3)) - plb_rule_log_gain(&ch->rule, x), ch->gain_mid,
+                                               ch->gain_var, fit->n, 0.02)
+                            : NAN;
       break;
     case PLB_D_OFFSET:
       d[j] = ch->judge_offset && ch->peak_to_peak > 0.0
-                 ? reading_distance(plb_offset_told(ch, w.gain[t->channel]) / ch->peak_to_peak, ch->offset_mid, ch->offset_var, fit->n, 0.01)
+                 ? reading_distance((plb_offset_told(ch, w.gain[t->channel]) - plb_rule_offset(&ch->rule, x, ch->centre, w.gain[t->channel].gain)) /
+                                        ch->peak_to_peak,
+                                    ch->offset_mid, ch->offset_var, fit->n, 0.01)
                  : NAN;
       break;
     case PLB_D_FREQUENCY:

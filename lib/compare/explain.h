@@ -28,6 +28,10 @@ void plb_band_shown(const plb_band_view *view, const plb_judge *judge, const plb
 /** Fill verdict->band from an outcome with a profile. */
 PLB_CHECKED plb_status plb_explain_bands(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, const plb_tracks *tracks,
                                          plb_error *err);
+/** Say where the size or height of a channel is not judged because its rule says nothing for this capture. */
+PLB_CHECKED plb_status plb_explain_rules(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, plb_error *err);
+/** Supply and load as stated, where the capture has no channel of that role. */
+void plb_take_surroundings(plb_tracks *tracks, const plb_compare_options *options);
 /** Append one result per frequency band to verdict->band, which has room for them. */
 void plb_explain_levels(plb_verdict *v, const plb_judge *judge, const plb_outcome *o);
 /** Append findings of the frequency bands, which stand last in verdict->band, to verdict->finding. */

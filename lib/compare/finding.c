@@ -312,11 +312,13 @@ static double with_raw_bands(const search *s, size_t c, double score) {
 
 static void find_gain(search *s, size_t c) {
   const plb_reference *ref = s->judge->reference;
-  const double score = reading_score(s, PLB_D_GAIN, c), gain = s->o->gain[c].gain;
+  const plb_fit_channel *ch = &s->judge->fit->channel[c];
+  const double score = reading_score(s, PLB_D_GAIN, c), expected = plb_rule_log_gain(&ch->rule, s->o->profile);
+  const double gain = plb_gain_told(ch, s->o->gain[c].gain, expected);
   if (isnan(score) || word_of(s, score) == PLB_AGREES || is_unlike(s, c)) {
     return;
   }
-  const bool low = log(fmax(gain, 1e-9)) < s->judge->fit->channel[c].gain_mid;
+  const bool low = log(fmax(gain, 1e-9)) < log(plb_gain_told(ch, exp(ch->gain_mid), 0.0));
   plb_finding *f = add(s, PLB_FINDING_READING, ref->channel[c].role, "amplitude", low ? "low" : "high");
   if (f != NULL) {
     const bool wheel = ref->choice.spec.kind == PLB_CYCLE_WHEEL && c == ref->choice.channel;

@@ -52,6 +52,16 @@ plb_gain plb_gain_against(const float *curve, const float *centre, size_t n) {
   return g;
 }
 
+plb_gain plb_gain_of(const plb_fit_channel *channel, const float *curve, size_t grid, const plb_profile *x) {
+  plb_gain g = plb_gain_against(curve, channel->centre, grid);
+  const double expected = channel->rule.amplitude == PLB_RULE_SPEED_CURVE ? plb_rule_log_gain(&channel->rule, x) : NAN;
+  if (isfinite(expected) && g.gain > 0.0) {
+    const double against = g.gain / exp(expected);
+    g.usable = against >= 0.2 && against <= 5.0;
+  }
+  return g;
+}
+
 /* The curve with its gain and offset removed; as it is when the gain is not to be believed. */
 static void to_shape(const float *curve, plb_gain g, size_t n, float *out) {
   if (!g.usable) {
@@ -323,16 +333,34 @@ static bool fit_channel(plb_fit *f, size_t c, const plb_profile *const *member, 
   jump_of(ch->centre, grid, plan->sample_cells, ch->jump);
   ch->judge_gain = plan->channel[c].amplitude != PLB_RULE_FREE;
   ch->judge_offset = plan->channel[c].offset != PLB_RULE_FREE;
-  ch->judge_raw = plan->channel[c].amplitude == PLB_RULE_ABSOLUTE && ch->judge_offset;
+  ch->judge_raw = plan->channel[c].amplitude == PLB_RULE_ABSOLUTE && ch->judge_offset &&
+                  plan->channel[c].offset != PLB_RULE_SUPPLY_PROPORTIONAL && plan->channel[c].offset != PLB_RULE_PEGGED;
   for (size_t i = 0; i < n; i++) {
     const plb_gain gain = plb_gain_against(curve[i], ch->centre, grid);
+    value[i] = gain.gain > 0.0 ? log(gain.gain) : 0.0;
+    value[2 * n + i] = plb_offset_told(ch, gain);
+  }
+  if (!plb_rule_fit_init(&ch->rule, &plan->channel[c], plan->choice, member, value, value + 2 * n, n)) {
+    return false;
+  }
+  size_t gains = 0, offsets = 0;
+  for (size_t i = 0; i < n; i++) {
+    const plb_gain gain = plb_gain_of(ch, curve[i], grid, member[i]);
+    const double size = value[i] - plb_rule_log_gain(&ch->rule, member[i]);
+    const double height = value[2 * n + i] - plb_rule_offset(&ch->rule, member[i], ch->centre, gain.gain);
     to_shape(curve[i], gain, grid, shape + i * grid);
     shapes[i] = shape + i * grid;
-    value[i] = gain.gain > 0.0 ? log(gain.gain) : 0.0;
-    value[2 * n + i] = ch->peak_to_peak > 0.0 ? plb_offset_told(ch, gain) / ch->peak_to_peak : 0.0;
+    if (isfinite(size)) {
+      value[gains++] = size;
+    }
+    if (isfinite(height)) {
+      value[2 * n + offsets++] = ch->peak_to_peak > 0.0 ? height / ch->peak_to_peak : 0.0;
+    }
   }
-  ch->gain_var = reading_spread(value, n, &ch->gain_mid);
-  ch->offset_var = reading_spread(value + 2 * n, n, &ch->offset_mid);
+  ch->judge_gain = ch->judge_gain && gains > 0; /* a rule whose supply or load no good capture tells cannot be judged */
+  ch->judge_offset = ch->judge_offset && offsets > 0;
+  ch->gain_var = gains > 0 ? reading_spread(value, gains, &ch->gain_mid) : 0.0;
+  ch->offset_var = offsets > 0 ? reading_spread(value + 2 * n, offsets, &ch->offset_mid) : 0.0;
   mean_of(shapes, n, grid, ch->shape_centre);
   return half_width(curve, n, grid, ch->centre, ch->within, ch->floor, ch->jump, ch->half) &&
          half_width(shapes, n, grid, ch->shape_centre, ch->within, ch->floor, ch->jump, ch->shape_half);

@@ -9,8 +9,10 @@
 #define PLB_COMPARE_JUDGE_H
 #include "compare/frequency.h"
 #include "compare/profile.h"
+#include "compare/rules.h"
 #include "cycle/cycle.h"
 #include "reference/model.h"
+#include <math.h>
 #include <math.h>
 #include <plumbline/compare.h>
 
@@ -47,6 +49,7 @@ typedef struct plb_fit_channel {
   double gain_mid, gain_var, offset_mid, offset_var; /**< of log gain, and of offset / peak-to-peak */
   double pivot; /**< steady: the level about which a gain widens the levels; else 0 */
   bool judge_gain, judge_offset, judge_raw;
+  plb_rule_fit rule; /**< what size and height may follow; gain and offset are judged about it */
 } plb_fit_channel;
 
 /** What a set of exemplars says about good: cheap, and made again without each exemplar in turn. */
@@ -117,6 +120,13 @@ void plb_terms_dispose(plb_terms *terms);
 /** Gain, offset of a curve against the centre of the fit, robustly (Huber, 1.5 sigma, three steps). */
 typedef struct plb_gain { double gain, offset; bool usable; } plb_gain;
 plb_gain plb_gain_against(const float *curve, const float *centre, size_t n);
+/** The same of a capture; believable when it is within a factor 5 of what the channel's rule expects. */
+plb_gain plb_gain_of(const plb_fit_channel *channel, const float *curve, size_t grid, const plb_profile *x);
+/** The gain that is told: against what the rule expects of this capture. */
+static inline double plb_gain_told(const plb_fit_channel *channel, double gain, double expected) {
+  const bool plain = channel->rule.amplitude == PLB_RULE_ABSOLUTE || channel->rule.amplitude == PLB_RULE_FREE || isnan(expected);
+  return plain ? gain : gain * exp(-expected - channel->gain_mid);
+}
 /** The offset that is judged and told: how far the curve sits from the centre at the pivot. */
 static inline double plb_offset_told(const plb_fit_channel *channel, plb_gain g) { return g.offset + (g.gain - 1.0) * channel->pivot; }
 

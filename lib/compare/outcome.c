@@ -150,7 +150,7 @@ static plb_status score_profile(plb_outcome *o, const plb_judge *judge, plb_erro
     return status;
   }
   for (size_t c = 0; c < judge->plan.channels; c++) {
-    o->gain[c] = plb_gain_against(plb_profile_curve(o->profile, c), judge->fit->channel[c].centre, judge->fit->grid);
+    o->gain[c] = plb_gain_of(&judge->fit->channel[c], plb_profile_curve(o->profile, c), judge->fit->grid, o->profile);
   }
   o->score = plb_score_of(&judge->terms, o->d, judge->scale, judge->elastic != NULL, &o->worst);
   o->structural = share > judge->structural;
@@ -169,6 +169,8 @@ static plb_status frame_and_score(plb_outcome *o, const plb_judge *judge, const 
   }
   status = plb_profile_new(&o->profile, frame, choice, judge->decimals, err);
   if (status == PLB_OK) {
+    o->profile->supply_v = tracks->supply_v;
+    o->profile->load = tracks->load;
     status = plb_levels_measure(o->profile, &judge->plan, tracks, err);
   }
   return status == PLB_OK ? score_profile(o, judge, err) : status;

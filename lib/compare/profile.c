@@ -310,6 +310,8 @@ plb_status plb_profile_from_exemplar(plb_profile **out, const plb_reference *ref
   p->cycles = e->cycles;
   p->unmapped = e->unmapped;
   p->rate_hz = e->rate_hz;
+  p->supply_v = e->supply_v;
+  p->load = e->load;
   p->borrowed = true;
   *out = p;
   return PLB_OK;

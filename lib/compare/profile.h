@@ -15,6 +15,7 @@ typedef struct plb_profile {
   plb_frame *frame;       /**< owned; NULL for exemplars kept in a document */
   unsigned cycles, unmapped, damaged; /**< mapped; found but not mapped; mapped but with missing or surplus marks */
   double rate_hz;
+  double supply_v, load;  /**< at which the capture was taken; 0: not known */
   bool borrowed;          /**< median, spread and reading belong to a reference */
 } plb_profile;
 

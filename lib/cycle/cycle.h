@@ -13,6 +13,7 @@
 typedef struct plb_tracks {
   size_t channels, samples;
   double rate_hz, start_s;
+  double supply_v, load;       /**< at which it was recorded: the median of a channel of that role; 0: not known */
   char (*role)[PLB_NAME_SIZE]; /**< [size: channels] */
   char (*unit)[PLB_UNIT_SIZE]; /**< [size: channels], UCUM; NULL: unknown */
   double **x;                  /**< [channels][samples]; NaN: missing */

@@ -1,5 +1,7 @@
 #include "cycle/cycle.h"
+#include "capture/capture.h"
 
+#include <math.h>
 #include <string.h>
 
 static plb_status copy_channel(plb_tracks *tracks, size_t to, const plb_capture *capture, size_t from, plb_error *err) {
@@ -11,6 +13,23 @@ static plb_status copy_channel(plb_tracks *tracks, size_t to, const plb_capture 
     return plb_fail(err, PLB_EINVAL, "a channel's role or unit is too long; shorten it");
   plb_capture_values(capture, from, 0, tracks->samples, tracks->x[to]);
   return PLB_OK;
+}
+
+/* 0 when there is no such channel, or not in this kind of unit. */
+static double median_of_role(const plb_capture *capture, const char *role, const char *unit) {
+  const int at = plb_capture_find(capture, role);
+  double zero, one;
+  if (at < 0 || !plb_unit_convert(0.0, plb_capture_unit(capture, (size_t)at), unit, &zero) ||
+      !plb_unit_convert(1.0, plb_capture_unit(capture, (size_t)at), unit, &one))
+    return 0.0;
+  double *x = plb_capture_copy_values(capture, (size_t)at);
+  size_t n = 0;
+  for (size_t i = 0; x && i < plb_capture_samples(capture); i++)
+    if (isfinite(x[i]))
+      x[n++] = x[i];
+  const double middle = n > 0 ? zero + (one - zero) * plb_median(x, n) : 0.0;
+  free(x);
+  return middle;
 }
 
 plb_status plb_tracks_from_capture(plb_tracks **out, const plb_capture *capture, const char (*roles)[PLB_NAME_SIZE],
@@ -32,6 +51,8 @@ plb_status plb_tracks_from_capture(plb_tracks **out, const plb_capture *capture,
   tracks->samples = plb_capture_samples(capture);
   tracks->rate_hz = plb_capture_rate_hz(capture);
   tracks->start_s = plb_capture_start_s(capture);
+  tracks->supply_v = median_of_role(capture, "supply", "V");
+  tracks->load = median_of_role(capture, "load", "1");
   for (size_t c = 0; c < channels && status == PLB_OK; c++) {
     const int from = count ? plb_capture_find(capture, roles[c]) : (int)c;
     status = from < 0 ? plb_fail(err, PLB_EDATA,

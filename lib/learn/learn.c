@@ -1,6 +1,7 @@
 #include "learn/calibrate.h"
 #include "learn/frequency.h"
 #include "learn/like.h"
+#include "learn/rules.h"
 #include <math.h>
 #include <string.h>
 
@@ -233,6 +234,8 @@ static plb_status keep_exemplars(lesson *l, plb_error *err) {
     e->rate_hz = p->rate_hz;
     e->cycles = p->cycles;
     e->unmapped = p->unmapped;
+    e->supply_v = p->supply_v;
+    e->load = p->load;
     e->median = plb_calloc(points, sizeof *e->median);
     e->spread = plb_calloc(points, sizeof *e->spread);
     e->reading = plb_calloc(p->readings, sizeof *e->reading);
@@ -517,6 +520,13 @@ static plb_status choose_and_frame(lesson *l, plb_error *err) {
   }
   if (status == PLB_OK) {
     status = frame_captures(l, err);
+  }
+  for (size_t i = 0; status == PLB_OK && i < l->n; i++) {
+    l->profile[i]->supply_v = l->tracks[i]->supply_v;
+    l->profile[i]->load = l->tracks[i]->load;
+  }
+  if (status == PLB_OK) {
+    status = plb_learn_rules(r, l->options, (const plb_profile *const *)l->profile, l->n, &l->notes, err);
   }
   if (status == PLB_OK) {
     status = plb_profile_readings(&r->reading, &r->readings, &r->choice, err);
