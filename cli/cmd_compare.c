@@ -240,7 +240,7 @@ static plb_status judge_again(const plb_again *again, const known_good *known, p
   for (size_t i = 0; status == PLB_OK && i < again->conditions; i++)
     status = plb_stated_parse(again->condition[i], &stated[i], err);
   if (status == PLB_OK)
-    status = plb_capture_read(capture, again->capture_path, &reading, err);
+    status = plb_capture_open(capture, again->capture_path, &reading, err);
   if (status == PLB_OK && again->channels > 0)
     status = plb_capture_assign(*capture, map, again->channels, err);
   how.stated = stated;

@@ -271,7 +271,7 @@ int cli_inputs_group_by_folder(cli_inputs *inputs) {
 }
 
 plb_status cli_inputs_read(const cli_inputs *inputs, size_t index, plb_capture **out, plb_error *err) {
-  plb_status status = plb_capture_read(out, inputs->item[index].path, &inputs->reading, err);
+  plb_status status = plb_capture_open(out, inputs->item[index].path, &inputs->reading, err);
   if (status != PLB_OK || inputs->channels == 0)
     return status;
   status = plb_capture_assign(*out, inputs->channel, inputs->channels, err);

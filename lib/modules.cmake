@@ -11,6 +11,7 @@ target_compile_options(plb_signal PRIVATE -fno-math-errno -fno-trapping-math)
 plb_module(capture USES core signal
   SOURCES capture.c format.c number.c column.c text_cell.c text_encoding.c text_sample.c text_comma.c text_layout.c text_refuse.c text_header.c
     text_time.c text_preamble.c text_rate.c text_body.c text_reader.c text_writer.c wave_reader.c npy_reader.c assign.c
+    comtrade_config.c comtrade_data.c comtrade_reader.c
     step.c clipping.c fitness.c)
 
 plb_module(model USES core signal capture
@@ -27,7 +28,7 @@ plb_module(reading USES core signal capture cycle
 plb_module(reference USES core signal capture cycle reading
   SOURCES model.c base64.c predict.c minimax.c steps.c block_bytes.c block_pack.c block_unpack.c value.c block_grammar.c
     reference_grammar.c capture_grammar.c scan.c document.c node.c xml.c block_node.c identity.c schema.c write.c read.c
-    capture_write.c capture_read.c
+    capture_write.c capture_read.c capture_open.c
   LINK PkgConfig::LIBXML2 ZLIB::ZLIB)
 
 plb_module(collection FOLDER collection/read USES core signal capture cycle reading reference

@@ -4,7 +4,8 @@
 
 /* The table of formats. Those that are told by a magic number come first; text, which is told by nothing, is the last.
  */
-static const plb_format *const formats[] = {&plb_format_wave, &plb_format_npy, &plb_format_text};
+static const plb_format *const formats[] = {&plb_format_wave, &plb_format_npy, &plb_format_comtrade, &plb_format_text};
+enum { FORMATS = sizeof formats / sizeof formats[0] };
 
 enum { PROBED = 65536 };
 static const size_t most_bytes_default = (size_t)4 << 30;
@@ -17,10 +18,12 @@ static plb_status check_options(const plb_read_options *options, plb_error *err)
   return PLB_OK;
 }
 
-static const plb_format *find_format(const char *data, size_t size) {
+static const plb_format *find_format(const char *data, size_t size, const plb_format *also) {
+  if (also && also->probe(data, size < PROBED ? size : PROBED) > 0)
+    return also;
   const plb_format *best = NULL;
   int likeliest = 0;
-  for (size_t i = 0; i < sizeof formats / sizeof formats[0]; i++) {
+  for (size_t i = 0; i < FORMATS; i++) {
     const int likely = formats[i]->probe(data, size < PROBED ? size : PROBED);
     if (likely > likeliest) {
       likeliest = likely;
@@ -68,43 +71,62 @@ static void copy_path(plb_capture *capture, const char *path) {
                 n < sizeof capture->path ? path : path + (n - sizeof capture->path + 1));
 }
 
+/* What is to be read, and how. */
+typedef struct request {
+  const char *name;
+  bool on_disk;
+  const plb_read_options *options;
+  const plb_format *also;
+} request;
+
 /* `data` ends in a NUL that is not counted. */
-static plb_status read_bytes(plb_capture **out, const char *data, size_t size, const char *name,
-                             const plb_read_options *options, plb_error *err) {
+static plb_status read_bytes(plb_capture **out, const char *data, size_t size, const request *r, plb_error *err) {
   if (size == 0)
     return plb_fail(err, PLB_EDATA, "the file is empty; record or export it again");
-  const plb_format *format = find_format(data, size);
+  const plb_format *format = find_format(data, size, r->also);
   if (!format)
     return fail_unknown(data, size, err);
   plb_capture *capture = plb_capture_new();
   if (!capture)
     return plb_fail(err, PLB_ENOMEM, "not enough memory for this recording; close other programs");
-  copy_path(capture, name);
+  copy_path(capture, r->name);
+  capture->on_disk = r->on_disk && strlen(r->name) < sizeof capture->path;
   plb_text_copy(capture->format, sizeof capture->format, format->name);
-  const plb_status status = format->read(capture, data, size, options, err);
+  const plb_status status = format->read(capture, data, size, r->options, err);
   if (status != PLB_OK) {
     plb_capture_free(capture);
     return status;
   }
-  plb_sha256(data, size, capture->sha256);
+  if (capture->sha256[0] == '\0')
+    plb_sha256(data, size, capture->sha256);
   *out = capture;
   return PLB_OK;
 }
 
-plb_status plb_capture_read(plb_capture **out, const char *path, const plb_read_options *options, plb_error *err) {
+plb_status plb_capture_read_also(plb_capture **out, const char *path, const plb_read_options *options,
+                                 const plb_format *also, plb_error *err) {
   const plb_read_options defaults = PLB_READ_OPTIONS_INIT;
+  char other[PLB_PATH_SIZE];
   *out = NULL;
   options = options ? options : &defaults;
   plb_status status = check_options(options, err);
   if (status != PLB_OK)
     return status;
+  for (size_t i = 0; i < FORMATS; i++)
+    if (formats[i]->stands_for && formats[i]->stands_for(path, other))
+      path = other;
   char *data = NULL;
   size_t size = 0;
+  const request r = {path, true, options, also};
   status = plb_file_read(path, options->most_bytes > 0 ? options->most_bytes : most_bytes_default, &data, &size, err);
   if (status == PLB_OK)
-    status = read_bytes(out, data, size, path, options, err);
+    status = read_bytes(out, data, size, &r, err);
   free(data);
   return status == PLB_OK ? PLB_OK : plb_fail_path(err, status, path);
+}
+
+plb_status plb_capture_read(plb_capture **out, const char *path, const plb_read_options *options, plb_error *err) {
+  return plb_capture_read_also(out, path, options, NULL, err);
 }
 
 plb_status plb_capture_read_memory(plb_capture **out, const void *data, size_t size, const char *name,
@@ -125,7 +147,8 @@ plb_status plb_capture_read_memory(plb_capture **out, const void *data, size_t s
   if (size > 0)
     memcpy(copy, data, size);
   copy[size] = '\0';
-  status = read_bytes(out, copy, size, name, options, err);
+  const request r = {name, false, options, NULL};
+  status = read_bytes(out, copy, size, &r, err);
   free(copy);
   return status == PLB_OK ? PLB_OK : plb_fail_path(err, status, name);
 }

@@ -326,4 +326,4 @@ static plb_status read_npy(plb_capture *out, const char *data, size_t size, cons
   return PLB_OK;
 }
 
-const plb_format plb_format_npy = {"NumPy array", probe_npy, read_npy};
+const plb_format plb_format_npy = {"NumPy array", probe_npy, read_npy, NULL};

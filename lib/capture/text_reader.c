@@ -149,4 +149,4 @@ static int probe_text(const char *data, size_t size) {
   return 1;
 }
 
-const plb_format plb_format_text = {"delimited text", probe_text, read_any_text};
+const plb_format plb_format_text = {"delimited text", probe_text, read_any_text, NULL};

@@ -224,4 +224,4 @@ static plb_status read_wave(plb_capture *out, const char *data, size_t size, con
   return PLB_OK;
 }
 
-const plb_format plb_format_wave = {"RIFF WAVE", probe_wave, read_wave};
+const plb_format plb_format_wave = {"RIFF WAVE", probe_wave, read_wave, NULL};

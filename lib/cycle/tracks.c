@@ -1,3 +1,4 @@
+#include "capture/capture.h"
 #include "cycle/cycle.h"
 #include "capture/capture.h"
 

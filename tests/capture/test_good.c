@@ -16,6 +16,12 @@ static const good_file files[] = {
     {"interval-in-preamble.csv", {"CH1", "CH2"}, {"1", "1"}, 1},
     {"two-channels-16-bit.wav", {"c1", "c2"}, {"1", "1"}, 1000.0 / 32768.0},
     {"time-and-two-columns-big-endian.npy", {"c2", "c3"}, {"1", "1"}, 1},
+    {"comtrade-two-files.cfg", {"CH1", "CH2"}, {"V", "A"}, 1},
+    {"comtrade-1991-binary.cfg", {"CH1", "CH2"}, {"V", "A"}, 1},
+    {"comtrade-ascii.cff", {"CH1", "CH2"}, {"V", "A"}, 1},
+    {"comtrade-binary.cff", {"CH1", "CH2"}, {"V", "A"}, 1},
+    {"comtrade-binary32.cff", {"CH1", "CH2"}, {"V", "A"}, 1},
+    {"comtrade-float32.cff", {"CH1", "CH2"}, {"V", "A"}, 1},
 };
 
 static void test_good__every_file_reads_the_same(void **state) {

@@ -151,7 +151,49 @@ def bad_binary():
     raw("npy-without-rate.npy", npy(literal(), doubles))
 
 
+CODES = [(150, 100), (-225, 200), (300, 305), (50, 10)]  # hundredths of a volt, tenths of an ampere
+
+
+def comtrade_config(kind, year=2013, rows=4, counts="2,2A,0D", rate="1000", **lines):
+    """The lines of a configuration; `lines` replaces some of them by number, from 1, as l5=..."""
+    tail = ",1,1,P" if year > 1991 else ""
+    out = ["bench,recorder," + str(year), counts, "1,CH1,,,V,%s,0,0,-32767,32767%s" % ("1" if kind == "FLOAT32" else "0.01", tail),
+           "2,CH2,,,A,%s,0,0,-32767,32767%s" % ("1" if kind == "FLOAT32" else "0.1", tail), "50", "1", "%s,%d" % (rate, rows),
+           "31/01/2025,12:00:00.000000" if year > 1991 else "01/31/91,12:00:00.000000"] + [
+           "31/01/2025,12:00:00.000000" if year > 1991 else "01/31/91,12:00:00.000000", kind] + (["1"] if year > 1991 else []) + (
+           ["0,0", "0,0"] if year == 2013 else [])
+    for key, value in lines.items():
+        out[int(key[1:]) - 1] = value
+    return [line for line in out if line is not None]
+
+
+def comtrade_rows(kind):
+    if kind == "ASCII":
+        return b"".join(b"%d,%d,%d,%d\r\n" % (i + 1, 1000 * i, a, b) for i, (a, b) in enumerate(CODES))
+    form = {"BINARY": "<II2h", "BINARY32": "<II2i", "FLOAT32": "<II2f"}[kind]
+    if kind == "FLOAT32":
+        return b"".join(struct.pack(form, i + 1, 1000 * i, a / 100, b / 10) for i, (a, b) in enumerate(CODES))
+    return b"".join(struct.pack(form, i + 1, 1000 * i, a, b) for i, (a, b) in enumerate(CODES))
+
+
+def comtrade_file(kind, config=None, rows=None, heading=None):
+    config = comtrade_config(kind) if config is None else config
+    rows = comtrade_rows(kind) if rows is None else rows
+    heading = kind + ("" if kind == "ASCII" else ": %d" % len(rows)) if heading is None else heading
+    return ("--- file type: CFG ---\r\n" + "\r\n".join(config) + "\r\n--- file type: INF ---\r\n\r\n--- file type: HDR ---\r\n\r\n"
+            "--- file type: DAT " + heading + " ---\r\n").encode() + rows
+
+
+def comtrade_pair(name, kind, year, folder=GOOD, **lines):
+    text(name + ".cfg", *comtrade_config(kind, year, **lines), end="\r\n", folder=folder)
+    raw(name + ".dat", comtrade_rows(kind), folder=folder)
+
+
 def good():
+    comtrade_pair("comtrade-two-files", "ASCII", 1999)
+    comtrade_pair("comtrade-1991-binary", "BINARY", 1991, l1="bench,recorder")
+    for kind in ("ASCII", "BINARY", "BINARY32", "FLOAT32"):
+        raw("comtrade-%s.cff" % kind.lower(), comtrade_file(kind), folder=GOOD)
     text("comma.csv", "time,CH1,CH2", "s,V,A", *ROWS, folder=GOOD)
     text("semicolon-decimal-comma-crlf.csv", "Zeit (ms);Spannung (V);Strom (A)", "0,0;1,5;10", "1,0;-2,25;20", "2,0;3;30,5", "3,0;0,5;1",
          end="\r\n", folder=GOOD, encoding="utf-8-sig")

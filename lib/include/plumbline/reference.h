@@ -38,6 +38,8 @@ PLB_API const char *plb_reference_unit(const plb_reference *reference, size_t ch
 PLB_API PLB_CHECKED plb_status plb_capture_write_document(const plb_capture *capture, const char *path, plb_error *err);
 /** Read it back. */
 PLB_API PLB_CHECKED plb_status plb_capture_read_document(plb_capture **out, const void *data, size_t size, const char *name, plb_error *err);
+/** Any recording: whatever plb_capture_read() reads, and our own capture documents too. @return as plb_capture_read() */
+PLB_API PLB_CHECKED plb_status plb_capture_open(plb_capture **out, const char *path, const plb_read_options *options, plb_error *err);
 
 PLB_END_DECLS
 #endif
