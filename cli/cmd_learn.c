@@ -27,7 +27,8 @@ static const cli_option opt_title = {"title", 0, "TEXT", false,
 static const cli_option opt_cycle = {
     "cycle", 0, "KIND[:KEY=VALUE,...]", false,
     "What repeats: wheel:teeth=60,missing=2[,revs=2]; edge:level=7V,slope=falling (levels also 50%states, 50%supply); "
-    "repeat[:period=0.04s]; once. With several channels, channel=ROLE names the one that gives the cycle."};
+    "repeat[:period=0.04s]; once; against:channel=ROLE (along another channel, whatever the speed of the hand); steady (no cycle: levels). "
+    "With several channels, channel=ROLE names the one that gives the cycle."};
 static const cli_option opt_bands = {"bands", 0, "N", false,
                                      "Sections of the cycle that are judged on their own, 1 to 96. Default 12."};
 static const cli_option opt_alpha = {

@@ -79,6 +79,12 @@ static double seen_gain(const plb_judge *judge, const plb_tracks *tracks, const 
   return (high - low) / judge->reference->channel[channel].peak_to_peak;
 }
 
+/* The sorted levels of a signal that swings to both sides of nought look alike either way up: turning it over explains nothing. */
+static bool has_polarity(const plb_judge *judge, size_t channel) {
+  const plb_fit_channel *ch = &judge->fit->channel[channel];
+  return judge->reference->choice.spec.kind != PLB_CYCLE_STEADY || fabs(ch->pivot) > ch->peak_to_peak;
+}
+
 plb_status plb_mistake_find(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen, plb_error *err) {
   static const double factor[] = {10.0, 20.0, 100.0, 1000.0}; /* attenuators and clamps in common use */
   *out = (plb_mistake){.factor = 1.0};
@@ -93,13 +99,13 @@ plb_status plb_mistake_find(plb_mistake *out, const plb_judge *judge, const plb_
         }
       }
     }
-    if (status == PLB_OK && !out->found) {
+    if (status == PLB_OK && !out->found && has_polarity(judge, c)) {
       const bool clamp = strcmp(judge->reference->channel[c].unit, "A") == 0;
       status = try_factor(out, judge, tracks, c, -1.0, clamp ? "clamp" : "lead-inverted", err);
       out->alone = out->found && judge->plan.channels > 1;
     }
   }
-  if (status == PLB_OK && !out->found && judge->plan.channels > 1) {
+  if (status == PLB_OK && !out->found && judge->plan.channels > 1 && has_polarity(judge, judge->reference->choice.channel)) {
     status = try_factor(out, judge, tracks, SIZE_MAX, -1.0, "lead-inverted", err);
   }
   return status == PLB_OK && !out->found ? plb_mistake_undo(out, judge, tracks, seen, err) : status;

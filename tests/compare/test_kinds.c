@@ -69,9 +69,19 @@ static void test_kinds__two_tracks_are_judged_along_each_other(void **state) {
   check("throttle-dual", rows, sizeof rows / sizeof rows[0]);
 }
 
+static void test_kinds__levels_to_both_sides_of_nought_have_no_polarity(void **state) {
+  (void)state;
+  static const row rows[] = {
+      {NULL, PLB_AGREES, "windows"},
+      {"intermittent-contact", PLB_DEPARTS, "windows"}, /* turned over it would look as good or as bad */
+  };
+  check("knock-idle", rows, sizeof rows / sizeof rows[0]);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_kinds__a_supply_is_judged_by_its_levels),
+      cmocka_unit_test(test_kinds__levels_to_both_sides_of_nought_have_no_polarity),
       cmocka_unit_test(test_kinds__two_tracks_are_judged_along_each_other),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
