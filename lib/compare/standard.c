@@ -122,6 +122,8 @@ typedef struct judged {
   plb_word word;
 } judged;
 
+static const double on_the_limit = 1e-3; /* of the uncertainty: what rounding makes of a value that stands on its limit */
+
 static double beyond_limits(const plb_reading_limit *l, double value) {
   double d = -INFINITY;
   d = isfinite(l->low) ? fmax(d, l->low - value) : d;
@@ -139,7 +141,7 @@ static judged judge_value(const plb_reading_limit *l, double value, double doubt
   judged j = {.value = value, .doubt = doubt, .beyond = beyond_limits(l, value)};
   const double score = 1.0 + j.beyond / half_width(l, doubt);
   j.score = fmax(score, 0.0);
-  j.word = j.beyond > doubt ? PLB_DEPARTS : j.beyond > 0.0 ? PLB_BORDERLINE : PLB_AGREES;
+  j.word = j.beyond > doubt ? PLB_DEPARTS : j.beyond > on_the_limit * doubt ? PLB_BORDERLINE : PLB_AGREES;
   return j;
 }
 
