@@ -71,7 +71,9 @@ static void say_levels(plb_finding *f, const plb_band *first, const plb_band *la
     plb_text_say(stretch, sizeof stretch, "from %.2g %s to %.2g %s", first->from * low, low_unit, last->to * high, high_unit);
   }
   const char *what = first->domain == PLB_BAND_ORDER ? "" : first->residual ? "hash " : "the signal ";
-  plb_text_say(f->text, sizeof f->text, "%s%s is %.0f dB %s the good captures", what, stretch, fabs(f->size), f->size > 0.0 ? "above" : "below");
+  const bool many = first->domain == PLB_BAND_ORDER && first != last;
+  plb_text_say(f->text, sizeof f->text, "%s%s %s %.0f dB %s the good captures", what, stretch, many ? "are" : "is", fabs(f->size),
+               f->size > 0.0 ? "above" : "below");
 }
 
 static plb_status tell(plb_verdict *v, const plb_judge *judge, size_t first, size_t last, size_t worst, const plb_band_result *result,
