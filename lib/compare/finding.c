@@ -234,6 +234,7 @@ static void find_unmapped(search *s, double score) {
     say_how_often(often, sizeof often, s, f);
     if (f->pattern == PLB_RECURRING) {
       tell_odd_part(s, f, often);
+      f->score += 1.0; /* says more than the marks that are missing there */
     } else {
       plb_text_say(f->text, sizeof f->text, "%u of %u %s cannot be laid over known-good: %s", f->count, f->of,
                    plb_unit_of_cycle(s->judge->reference, f->of), why[state]);
