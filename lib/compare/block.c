@@ -47,10 +47,14 @@ static plb_frame *frame_part(const plb_frame *whole, size_t from, size_t to) {
   const size_t cells = whole->channels * whole->grid;
   part->cycle = copy_of(whole->cycle + from, part->found * sizeof *part->cycle);
   part->value = copy_of(whole->value + first * cells, rows * cells * sizeof *part->value);
-  part->landmark_phase = copy_of(whole->landmark_phase + first * whole->landmarks, rows * whole->landmarks * sizeof *part->landmark_phase);
-  part->span_s = whole->span_s != NULL ? copy_of(whole->span_s + first * whole->spans, rows * whole->spans * sizeof *part->span_s) : NULL;
+  part->landmark_phase =
+      copy_of(whole->landmark_phase + first * whole->landmarks, rows * whole->landmarks * sizeof *part->landmark_phase);
+  part->span_s = whole->span_s != NULL
+                     ? copy_of(whole->span_s + first * whole->spans, rows * whole->spans * sizeof *part->span_s)
+                     : NULL;
   part->edge_at = copy_of(whole->edge_at + first * (whole->grid + 1), rows * (whole->grid + 1) * sizeof *part->edge_at);
-  if (part->cycle == NULL || part->value == NULL || part->edge_at == NULL || (whole->landmarks > 0 && part->landmark_phase == NULL)) {
+  if (part->cycle == NULL || part->value == NULL || part->edge_at == NULL ||
+      (whole->landmarks > 0 && part->landmark_phase == NULL)) {
     plb_frame_free(part);
     return NULL;
   }
@@ -61,7 +65,8 @@ static plb_frame *frame_part(const plb_frame *whole, size_t from, size_t to) {
 }
 
 /* A block's own curves and readings; what belongs to the capture as a whole (levels, conditions) is borrowed from it. */
-static plb_status profile_part(plb_profile **out, const plb_judge *judge, const plb_profile *whole, size_t from, size_t to, plb_error *err) {
+static plb_status profile_part(plb_profile **out, const plb_judge *judge, const plb_profile *whole, size_t from,
+                               size_t to, plb_error *err) {
   plb_frame *frame = frame_part(whole->frame, from, to);
   plb_profile *p = NULL;
   *out = NULL;
@@ -94,8 +99,8 @@ static void part_free(plb_profile *p) {
   }
 }
 
-plb_status plb_block_distances(unsigned *blocks_out, double *share_out, const plb_judge *judge, const plb_profile *whole, double *d,
-                               plb_error *err) {
+plb_status plb_block_distances(unsigned *blocks_out, double *share_out, const plb_judge *judge,
+                               const plb_profile *whole, double *d, plb_error *err) {
   const size_t found = whole->frame->found, length = typical_cycles(judge);
   const plb_cycle_kind kind = judge->reference->choice.spec.kind;
   *blocks_out = 1;

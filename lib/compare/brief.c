@@ -42,7 +42,8 @@ plb_status plb_find_brief(plb_verdict *v, const plb_judge *judge, const plb_trac
   for (size_t c = 0; c < judge->plan.channels; c++) {
     const plb_reference_channel *ch = &ref->channel[c];
     const double reach = outside_share * (ch->range_high - ch->range_low);
-    const moment m = look(tracks->x[c], tracks->samples, ch->range_low - reach, ch->range_high + reach, tracks->samples / judge->fit->grid + 1);
+    const moment m = look(tracks->x[c], tracks->samples, ch->range_low - reach, ch->range_high + reach,
+                          tracks->samples / judge->fit->grid + 1);
     if (m.count == 0) {
       continue;
     }
@@ -64,10 +65,11 @@ plb_status plb_find_brief(plb_verdict *v, const plb_judge *judge, const plb_trac
     plb_say_size(level, sizeof level, m.level, ch->unit);
     plb_say_size(lasts, sizeof lasts, (double)m.longest / tracks->rate_hz, "s");
     if (m.count == 1) {
-      plb_text_say(f->text, sizeof f->text, "%s goes to %s for %s and back at %.2f s", ch->role, level, lasts, f->time_s);
-    } else {
-      plb_text_say(f->text, sizeof f->text, "%s goes to %s and back %zu times, for up to %s, first at %.2f s", ch->role, level, m.count, lasts,
+      plb_text_say(f->text, sizeof f->text, "%s goes to %s for %s and back at %.2f s", ch->role, level, lasts,
                    f->time_s);
+    } else {
+      plb_text_say(f->text, sizeof f->text, "%s goes to %s and back %zu times, for up to %s, first at %.2f s", ch->role,
+                   level, m.count, lasts, f->time_s);
     }
     plb_advise(f, ref, NULL);
   }

@@ -11,8 +11,8 @@
 
 static bool is_type(const plb_judge *j, const char *word) { return strstr(j->reference->type, word) != NULL; }
 
-static plb_status say(plb_verdict *v, plb_reason_class kind, const char *code, const char *channel, bool blocks, const char *text,
-                      const char *action, plb_error *err) {
+static plb_status say(plb_verdict *v, plb_reason_class kind, const char *code, const char *channel, bool blocks,
+                      const char *text, const char *action, plb_error *err) {
   return plb_reason_add(&v->reason, &v->reasons, kind, code, channel, blocks, text, action) == PLB_OK
              ? PLB_OK
              : plb_fail(err, PLB_ENOMEM, "out of memory");
@@ -28,7 +28,8 @@ static bool is_stated(const plb_compare_options *options, const char *name) {
 }
 
 /* Quantiles of the finite samples of a channel. */
-static plb_status read_levels(const plb_tracks *t, size_t c, double *low, double *middle, double *high, plb_error *err) {
+static plb_status read_levels(const plb_tracks *t, size_t c, double *low, double *middle, double *high,
+                              plb_error *err) {
   double *copy = plb_calloc(t->samples, sizeof *copy);
   size_t n = 0;
   if (copy == NULL) {
@@ -46,8 +47,8 @@ static plb_status read_levels(const plb_tracks *t, size_t c, double *low, double
   return PLB_OK;
 }
 
-plb_status plb_doubt_silence(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, size_t channel, bool connected,
-                             bool *said_out, plb_error *err) {
+plb_status plb_doubt_silence(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, size_t channel,
+                             bool connected, bool *said_out, plb_error *err) {
   const plb_reference_channel *ch = &judge->reference->channel[channel];
   double low, middle, high;
   char text[PLB_TEXT_SIZE];
@@ -63,7 +64,8 @@ plb_status plb_doubt_silence(plb_verdict *v, const plb_judge *judge, const plb_t
                "warm the engine up; check the heater's fuse, supply and ground; then repeat", err);
   }
   if (is_type(judge, "hall") && !connected && fabs(middle) < 0.1 * judge->fit->channel[channel].peak_to_peak) {
-    plb_text_say(text, sizeof text, "%s is flat at 0 V: unplugged, an open-collector output has no pull-up and shows nothing", ch->role);
+    plb_text_say(text, sizeof text,
+                 "%s is flat at 0 V: unplugged, an open-collector output has no pull-up and shows nothing", ch->role);
     *said_out = true;
     return say(v, PLB_REASON_CONDITIONS, "unplugged", ch->role, true, text,
                "plug it in and probe from behind; if it is plugged in, say so with --connected", err);
@@ -94,7 +96,8 @@ static size_t find_jump_up(const float *x, size_t n) {
   return x[at + 8] > x[at - 3] + 0.7F * most && x[n - 1] < x[at + 3] ? at : SIZE_MAX;
 }
 
-static plb_status doubt_pull_up(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o, plb_error *err) {
+static plb_status doubt_pull_up(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o,
+                                plb_error *err) {
   if (!is_type(j, "coolant") || j->reference->choice.spec.kind != PLB_CYCLE_ONCE || o->profile == NULL) {
     return PLB_OK;
   }
@@ -104,10 +107,14 @@ static plb_status doubt_pull_up(plb_verdict *v, const plb_judge *j, const plb_tr
   }
   char text[PLB_TEXT_SIZE];
   const double at_s = o->profile->frame->edge_at[at] / t->rate_hz;
-  plb_text_say(text, sizeof text, "one lasting jump up at %.0f s, then it falls again: the control unit may switch its pull-up, known-good does not",
+  plb_text_say(text, sizeof text,
+               "one lasting jump up at %.0f s, then it falls again: the control unit may switch its pull-up, "
+               "known-good does not",
                at_s);
-  return say(v, PLB_REASON_CONDITIONS, "state-outside", j->reference->channel[0].role, true, text,
-             "compare the temperature on both sides of the jump with a thermometer; learn good captures that have the jump", err);
+  return say(
+      v, PLB_REASON_CONDITIONS, "state-outside", j->reference->channel[0].role, true, text,
+      "compare the temperature on both sides of the jump with a thermometer; learn good captures that have the jump",
+      err);
 }
 
 /* Relative spread of the swings of the cycles. */
@@ -131,7 +138,8 @@ static double unevenness(const plb_profile *p, size_t c) {
 /* Even and low, and turning no slower: less to compress everywhere, or another engine, oil or battery. Balance is all that is seen. */
 static plb_status doubt_compression(plb_verdict *v, const plb_judge *j, const plb_outcome *o, plb_error *err) {
   const plb_cycle_choice *c = &j->reference->choice;
-  if (!is_type(j, "starter-current") || c->spec.kind != PLB_CYCLE_REPEAT || o->profile == NULL || o->structural || o->profile->cycles < 5) {
+  if (!is_type(j, "starter-current") || c->spec.kind != PLB_CYCLE_REPEAT || o->profile == NULL || o->structural ||
+      o->profile->cycles < 5) {
     return PLB_OK;
   }
   const double gain = o->gain[0].gain, rate = o->profile->frame->rate_hz;
@@ -139,12 +147,16 @@ static plb_status doubt_compression(plb_verdict *v, const plb_judge *j, const pl
     return PLB_OK;
   }
   char text[PLB_TEXT_SIZE];
-  plb_text_say(text, sizeof text, "the humps are even, %.2f of known-good: the balance is good, the level cannot be judged; even is not good", gain);
+  plb_text_say(
+      text, sizeof text,
+      "the humps are even, %.2f of known-good: the balance is good, the level cannot be judged; even is not good",
+      gain);
   return say(v, PLB_REASON_CONDITIONS, "load-outside", j->reference->channel[0].role, true, text,
              "measure the compression of one cylinder; note battery voltage, cranking speed and temperature", err);
 }
 
-static plb_status doubt_load(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_compare_options *opt, plb_error *err) {
+static plb_status doubt_load(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_compare_options *opt,
+                             plb_error *err) {
   double low, middle, high;
   if (!is_type(j, "alternator") || is_stated(opt, "load")) {
     return PLB_OK;
@@ -155,24 +167,27 @@ static plb_status doubt_load(plb_verdict *v, const plb_judge *j, const plb_track
     return status;
   }
   char text[PLB_TEXT_SIZE];
-  plb_text_say(text, sizeof text, "ripple of %.0f mV, known-good %.0f mV: without load an open diode hardly shows", 1e3 * (high - low), 1e3 * good);
+  plb_text_say(text, sizeof text, "ripple of %.0f mV, known-good %.0f mV: without load an open diode hardly shows",
+               1e3 * (high - low), 1e3 * good);
   return say(v, PLB_REASON_CONDITIONS, "load-outside", j->reference->channel[0].role, true, text,
-             "put load on (lamps, blower, raised idle) and repeat; if load is on, state it with --condition load=... and look at the field",
+             "put load on (lamps, blower, raised idle) and repeat; if load is on, state it with --condition load=... "
+             "and look at the field",
              err);
 }
 
 /* Beyond the speeds of the good captures a camshaft that stands early or late by itself may be commanded there. */
 static plb_status doubt_timing(plb_verdict *v, const plb_judge *j, const plb_outcome *o, plb_error *err) {
   const plb_cycle_choice *c = &j->reference->choice;
-  if (!is_type(j, "cam") || c->spec.kind != PLB_CYCLE_WHEEL || o->profile == NULL || o->structural || j->plan.channels < 2 ||
-      o->profile->frame->rate_hz < 1.25 * c->rate_high_hz) {
+  if (!is_type(j, "cam") || c->spec.kind != PLB_CYCLE_WHEEL || o->profile == NULL || o->structural ||
+      j->plan.channels < 2 || o->profile->frame->rate_hz < 1.25 * c->rate_high_hz) {
     return PLB_OK;
   }
   for (size_t k = 0; k < j->plan.channels; k++) {
     const plb_moved m = plb_channel_moved(j, o, k);
     if (m.found) {
       char text[PLB_TEXT_SIZE];
-      plb_text_say(text, sizeof text, "%s stands %s by %.3g deg at %.0f/min: with variable timing that is right away from idle",
+      plb_text_say(text, sizeof text,
+                   "%s stands %s by %.3g deg at %.0f/min: with variable timing that is right away from idle",
                    j->reference->channel[k].role, m.share > 0.0 ? "late" : "early", fabs(m.degrees),
                    60.0 * c->spec.revs * o->profile->frame->rate_hz);
       return say(v, PLB_REASON_CONDITIONS, "state-outside", j->reference->channel[k].role, true, text,
@@ -212,7 +227,8 @@ static bool hides_by_steps(const plb_judge *j, const plb_tracks *t, size_t c, co
   const plb_reference_channel *ch = &j->reference->channel[c];
   double low, high;
   plb_extremes(t->x[c], t->samples, &low, &high);
-  const double steps = strncmp(r->text, only, sizeof only - 1) == 0 ? strtod(r->text + sizeof only - 1, NULL) : NAN; /* a whole number */
+  const double steps =
+      strncmp(r->text, only, sizeof only - 1) == 0 ? strtod(r->text + sizeof only - 1, NULL) : NAN; /* a whole number */
   const double step = (high - low) / steps;
   return step > ch->peak_to_peak / 16.0 && step > 2.0 * ch->step;
 }
@@ -267,7 +283,8 @@ static bool reaches_beyond(const plb_judge *j, size_t c) {
 }
 
 /* A peak of known-good that is wide enough for its good captures and narrower than three samples here reads by luck. */
-static plb_status doubt_peaks(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o, plb_error *err) {
+static plb_status doubt_peaks(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o,
+                              plb_error *err) {
   const plb_reference *ref = j->reference;
   if (o->profile == NULL || o->structural || o->profile->frame->unordered || !(o->profile->frame->rate_hz > 0.0) ||
       t->rate_hz > 0.7 * ref->connection.rate_needed_hz) {
@@ -280,15 +297,18 @@ static plb_status doubt_peaks(plb_verdict *v, const plb_judge *j, const plb_trac
       char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE], wide[64], apart[64];
       plb_say_size(wide, sizeof wide, wide_s, "s");
       plb_say_size(apart, sizeof apart, 1.0 / t->rate_hz, "s");
-      plb_text_say(text, sizeof text, "recorded too thinly for peaks: at most %s wide in known-good, one sample every %s", wide, apart);
-      plb_text_say(action, sizeof action, "sample at %.3g kHz or more and repeat", ref->connection.rate_needed_hz / 1000.0);
+      plb_text_say(text, sizeof text,
+                   "recorded too thinly for peaks: at most %s wide in known-good, one sample every %s", wide, apart);
+      plb_text_say(action, sizeof action, "sample at %.3g kHz or more and repeat",
+                   ref->connection.rate_needed_hz / 1000.0);
       return say(v, PLB_REASON_RECORDING, "sparse", ref->channel[c].role, true, text, action, err);
     }
   }
   return PLB_OK;
 }
 
-plb_status plb_doubt_recording(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o, plb_error *err) {
+plb_status plb_doubt_recording(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o,
+                               plb_error *err) {
   const bool matches = o->profile != NULL && o->word == PLB_AGREES;
   for (size_t i = 0; i < v->fitnesses; i++) {
     const plb_reason *r = &v->fitness[i];
@@ -300,7 +320,8 @@ plb_status plb_doubt_recording(plb_verdict *v, const plb_judge *judge, const plb
       char text[PLB_TEXT_SIZE];
       const bool gap = strcmp(r->code, "uneven") == 0; /* a recorder that paused breaks the cycles by itself */
       plb_text_say(text, sizeof text, "%s%s%s", r->channel, r->channel[0] != '\0' ? ": " : "", r->text);
-      const plb_status status = say(v, PLB_REASON_RECORDING, r->code, r->channel, !o->structural || gap, text, r->action, err);
+      const plb_status status =
+          say(v, PLB_REASON_RECORDING, r->code, r->channel, !o->structural || gap, text, r->action, err);
       if (status != PLB_OK) {
         return status;
       }
@@ -320,8 +341,10 @@ static bool has_bursts(const plb_judge *j, const plb_outcome *o, size_t c, size_
     const float *x = plb_frame_curve(f, r, c);
     bool here = false;
     for (size_t g = 0; g < f->grid; g++) {
-      const double d = (double)x[g] - (double)median[g], slope = fabs((double)median[g + 1 < f->grid ? g + 1 : g] - (double)median[g > 0 ? g - 1 : 0]);
-      const double reach = 8.0 * ((double)ch->within[g] + ch->floor) + 0.03 * ch->peak_to_peak + 2.0 * slope; /* edges jitter */
+      const double d = (double)x[g] - (double)median[g],
+                   slope = fabs((double)median[g + 1 < f->grid ? g + 1 : g] - (double)median[g > 0 ? g - 1 : 0]);
+      const double reach =
+          8.0 * ((double)ch->within[g] + ch->floor) + 0.03 * ch->peak_to_peak + 2.0 * slope; /* edges jitter */
       above += d > reach;
       below += d < -reach;
       here = here || fabs(d) > reach;
@@ -353,7 +376,8 @@ static double mean_above(const plb_judge *j, const plb_outcome *o, size_t c) {
 
 /* Above known-good nearly everywhere, by more than the good captures vary. */
 static bool sits_above(const plb_judge *j, const plb_outcome *o, size_t c) {
-  const float *x = plb_profile_curve(o->profile, c), *centre = j->fit->channel[c].centre, *half = j->fit->channel[c].half;
+  const float *x = plb_profile_curve(o->profile, c), *centre = j->fit->channel[c].centre,
+              *half = j->fit->channel[c].half;
   size_t above = 0;
   for (size_t g = 0; g < j->fit->grid; g++) {
     above += x[g] > centre[g] + half[g];
@@ -361,7 +385,8 @@ static bool sits_above(const plb_judge *j, const plb_outcome *o, size_t c) {
   return (double)above > 0.7 * (double)j->fit->grid;
 }
 
-plb_status plb_doubt_beside(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o, plb_error *err) {
+plb_status plb_doubt_beside(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o,
+                            plb_error *err) {
   char text[PLB_TEXT_SIZE];
   plb_status status = PLB_OK;
   (void)tracks;
@@ -379,17 +404,22 @@ plb_status plb_doubt_beside(plb_verdict *v, const plb_judge *judge, const plb_tr
     const double score = offset != SIZE_MAX ? plb_term_score(judge, o, offset) : NAN;
     const double seen = mean_above(judge, o, c);
     size_t cycles = 0;
-    const bool raised = plb_word_for_score(&judge->reference->calibration, score) != PLB_AGREES || sits_above(judge, o, c);
+    const bool raised =
+        plb_word_for_score(&judge->reference->calibration, score) != PLB_AGREES || sits_above(judge, o, c);
     if (strcmp(ch->unit, "V") == 0 && seen > 0.0 && raised) {
-      plb_text_say(text, sizeof text, "%s sits %.3g V high: the ground clip may be far from the sensor", ch->role, seen);
+      plb_text_say(text, sizeof text, "%s sits %.3g V high: the ground clip may be far from the sensor", ch->role,
+                   seen);
       status = say(v, PLB_REASON_MEASURING, "far-ground", ch->role, false, text,
                    "clip the ground at the sensor's own ground and repeat; what stays is the circuit's ground", err);
     }
-    if (status == PLB_OK && (has_bursts(judge, o, c, &cycles) || (c == judge->reference->choice.channel && has_extra(o, &cycles)))) {
-      plb_text_say(text, sizeof text, "%s has short bursts or extra pulses in %zu of %zu cycles: the test lead may pick them up", ch->role, cycles,
-                   o->profile->frame->mapped);
-      status = say(v, PLB_REASON_MEASURING, "pick-up", ch->role, false, text,
-                   "move the test lead away from ignition leads and motors and repeat; what stays is in the harness", err);
+    if (status == PLB_OK &&
+        (has_bursts(judge, o, c, &cycles) || (c == judge->reference->choice.channel && has_extra(o, &cycles)))) {
+      plb_text_say(text, sizeof text,
+                   "%s has short bursts or extra pulses in %zu of %zu cycles: the test lead may pick them up", ch->role,
+                   cycles, o->profile->frame->mapped);
+      status =
+          say(v, PLB_REASON_MEASURING, "pick-up", ch->role, false, text,
+              "move the test lead away from ignition leads and motors and repeat; what stays is in the harness", err);
     }
   }
   return status;

@@ -18,7 +18,8 @@ plb_moved plb_channel_moved(const plb_judge *judge, const plb_outcome *o, size_t
   const size_t grid = judge->fit->grid, reach = grid / REACH_SHARE;
   plb_moved moved = {false, NAN, NAN};
   const plb_cycle_kind kind = ref->choice.spec.kind;
-  if (channel == ref->choice.channel || o->profile == NULL || kind == PLB_CYCLE_ONCE || o->profile->frame->unordered || reach < 3) {
+  if (channel == ref->choice.channel || o->profile == NULL || kind == PLB_CYCLE_ONCE || o->profile->frame->unordered ||
+      reach < 3) {
     return moved;
   }
   const float *curve = plb_profile_curve(o->profile, channel), *centre = judge->fit->channel[channel].centre;

@@ -26,7 +26,8 @@ plb_status plb_pattern_by_turn(plb_pattern_found *f, const double *x, size_t n, 
   double before = -1.0, highest = -1.0, likeness[MOST_PARTS + 1];
   for (size_t k = 1; k <= MOST_PARTS && status == PLB_OK; k++) {
     likeness[k] = -1.0;
-    for (size_t lag = (size_t)(0.97 * (double)k * cycle); (double)lag <= 1.03 * (double)k * cycle && lag <= most; lag++) {
+    for (size_t lag = (size_t)(0.97 * (double)k * cycle); (double)lag <= 1.03 * (double)k * cycle && lag <= most;
+         lag++) {
       likeness[k] = fmax(likeness[k], (double)r[lag]);
     }
     highest = fmax(highest, likeness[k]);

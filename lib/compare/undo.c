@@ -16,7 +16,8 @@ typedef struct changed {
 } changed;
 
 static bool changed_init(changed *out, const plb_tracks *in, size_t channel) {
-  *out = (changed){.tracks = *in, .x = plb_calloc(in->channels, sizeof *out->x), .own = plb_calloc(in->samples, sizeof *out->own)};
+  *out = (changed){
+      .tracks = *in, .x = plb_calloc(in->channels, sizeof *out->x), .own = plb_calloc(in->samples, sizeof *out->own)};
   if (out->x == NULL || out->own == NULL) {
     return false;
   }
@@ -52,7 +53,8 @@ static double mean_of_curve(const float *x, size_t n) {
   return sum / (double)n;
 }
 
-static plb_status judge_shifted(plb_outcome **out, const plb_judge *judge, const plb_tracks *tracks, size_t c, double by, plb_error *err) {
+static plb_status judge_shifted(plb_outcome **out, const plb_judge *judge, const plb_tracks *tracks, size_t c,
+                                double by, plb_error *err) {
   changed x = {0};
   plb_status status = PLB_OK;
   if (!changed_init(&x, tracks, c)) {
@@ -83,10 +85,11 @@ static void name(plb_mistake *out, const char *code, size_t channel, double size
 }
 
 /* A trace that averages to nought where known-good does not, and matches once the mean is put back. It sags, so it need not match wholly. */
-static plb_status try_level(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen_as, size_t c,
-                            plb_error *err) {
+static plb_status try_level(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks,
+                            const plb_outcome *seen_as, size_t c, plb_error *err) {
   const plb_reference_channel *ch = &judge->reference->channel[c];
-  const double swing = judge->fit->channel[c].peak_to_peak, good = mean_of_curve(judge->fit->channel[c].centre, judge->fit->grid);
+  const double swing = judge->fit->channel[c].peak_to_peak,
+               good = mean_of_curve(judge->fit->channel[c].centre, judge->fit->grid);
   const double seen = mean_of_samples(tracks->x[c], tracks->samples);
   const bool clamp = strcmp(ch->unit, "A") == 0, coupled = fabs(seen) < 0.03 * swing && fabs(good) > 0.15 * swing;
   plb_outcome *undone = NULL;
@@ -95,7 +98,8 @@ static plb_status try_level(plb_mistake *out, const plb_judge *judge, const plb_
   }
   double by = good - seen;
   plb_status status = judge_shifted(&undone, judge, tracks, c, by, err);
-  if (status == PLB_OK && undone->profile != NULL && !is_like(judge, undone, 1.0)) { /* the mean is not the level of the cycle: once more */
+  if (status == PLB_OK && undone->profile != NULL &&
+      !is_like(judge, undone, 1.0)) { /* the mean is not the level of the cycle: once more */
     by -= plb_offset_told(&judge->fit->channel[c], undone->gain[c]);
     plb_outcome_free(undone);
     undone = NULL;
@@ -151,8 +155,8 @@ static bool is_own(const plb_judge *judge, double mains_hz, double length_s) {
   return false;
 }
 
-static plb_status try_hum(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen, size_t c,
-                          double mains_hz, plb_error *err) {
+static plb_status try_hum(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen,
+                          size_t c, double mains_hz, plb_error *err) {
   const double swing = judge->fit->channel[c].peak_to_peak, length_s = (double)tracks->samples / tracks->rate_hz;
   changed x = {0};
   plb_outcome *undone = NULL;
@@ -164,7 +168,8 @@ static plb_status try_hum(plb_mistake *out, const plb_judge *judge, const plb_tr
     status = plb_fail(err, PLB_ENOMEM, "out of memory");
     goto done;
   }
-  const double before = swing_of(x.own, tracks->samples), hum = take_hum(x.own, tracks->samples, tracks->rate_hz, mains_hz);
+  const double before = swing_of(x.own, tracks->samples),
+               hum = take_hum(x.own, tracks->samples, tracks->rate_hz, mains_hz);
   const double left = swing_of(x.own, tracks->samples);
   if (hum < 0.04 * swing || hum < 0.05 * before) {
     goto done;
@@ -174,7 +179,8 @@ static plb_status try_hum(plb_mistake *out, const plb_judge *judge, const plb_tr
     goto done;
   }
   const bool small = left < 0.6 * swing && hum > 0.2 * before;
-  const bool better = undone->profile != NULL && (!(seen->score > 0.0) || undone->score < 0.5 * seen->score) && !undone->structural;
+  const bool better =
+      undone->profile != NULL && (!(seen->score > 0.0) || undone->score < 0.5 * seen->score) && !undone->structural;
   if (small || is_like(judge, undone, 1.5) || better) {
     out->mains_hz = mains_hz;
     name(out, small ? "floating" : "hum", c, hum, &undone);
@@ -185,7 +191,8 @@ done:
   return status;
 }
 
-plb_status plb_mistake_undo(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen, plb_error *err) {
+plb_status plb_mistake_undo(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen,
+                            plb_error *err) {
   plb_status status = PLB_OK;
   for (size_t c = 0; c < judge->plan.channels && status == PLB_OK && !out->found; c++) {
     status = try_level(out, judge, tracks, seen, c, err);

@@ -43,7 +43,8 @@ plb_reference *population_learn(const lesson_plan *plan) {
   options.provenance = PLB_MODELLED;
   options.stated = stated;
   while (options.stated_count < 4 && plan->condition[options.stated_count] != NULL) {
-    assert_int_equal(plb_stated_parse(plan->condition[options.stated_count], &stated[options.stated_count], &err), PLB_OK);
+    assert_int_equal(plb_stated_parse(plan->condition[options.stated_count], &stated[options.stated_count], &err),
+                     PLB_OK);
     options.stated_count++;
   }
   if (plb_cycle_spec_parse(plan->cycle != NULL ? plan->cycle : family->cycle, &options.cycle, &err) != PLB_OK) {
@@ -69,7 +70,8 @@ plb_reference *population_learn(const lesson_plan *plan) {
   return reference;
 }
 
-plb_verdict *population_judge(const plb_reference *reference, const plb_capture *capture, const char *condition, bool connected) {
+plb_verdict *population_judge(const plb_reference *reference, const plb_capture *capture, const char *condition,
+                              bool connected) {
   plb_verdict *verdict = NULL;
   plb_stated stated;
   plb_error err = PLB_ERROR_INIT;
@@ -89,18 +91,21 @@ plb_verdict *population_judge(const plb_reference *reference, const plb_capture 
 
 void population_print(const char *what, const plb_verdict *v) {
   printf("# %s: %s: %s\n", what, plb_word_name(v->word), v->sentence);
-  printf("#   score %.2f limit %.2f guard %.2f, cycles %u judged %u unmapped %u departing %u, every %u phase %u\n", v->score, v->limit,
-         v->guard, v->cycles.found, v->cycles.judged, v->cycles.unmapped, v->cycles.departing, v->cycles.every, v->cycles.phase);
+  printf("#   score %.2f limit %.2f guard %.2f, cycles %u judged %u unmapped %u departing %u, every %u phase %u\n",
+         v->score, v->limit, v->guard, v->cycles.found, v->cycles.judged, v->cycles.unmapped, v->cycles.departing,
+         v->cycles.every, v->cycles.phase);
   for (size_t i = 0; i < v->findings && i < 5; i++) {
     const plb_finding *f = &v->finding[i];
-    printf("#   finding %.1f %s/%s %s %u of %u %s: %s; check %s\n", f->score, f->channel, f->band, f->direction, f->count, f->of,
-           plb_pattern_name(f->pattern), f->text, f->check_first[0]);
+    printf("#   finding %.1f %s/%s %s %u of %u %s: %s; check %s\n", f->score, f->channel, f->band, f->direction,
+           f->count, f->of, plb_pattern_name(f->pattern), f->text, f->check_first[0]);
   }
   for (size_t i = 0; i < v->reasons; i++) {
-    printf("#   reason %s%s: %s; %s\n", v->reason[i].code, v->reason[i].blocks ? " (blocks)" : "", v->reason[i].text, v->reason[i].action);
+    printf("#   reason %s%s: %s; %s\n", v->reason[i].code, v->reason[i].blocks ? " (blocks)" : "", v->reason[i].text,
+           v->reason[i].action);
   }
   for (size_t i = 0; i < v->fitnesses; i++) {
-    printf("#   fitness %s%s: %s; %s\n", v->fitness[i].code, v->fitness[i].blocks ? " (blocks)" : "", v->fitness[i].text, v->fitness[i].action);
+    printf("#   fitness %s%s: %s; %s\n", v->fitness[i].code, v->fitness[i].blocks ? " (blocks)" : "",
+           v->fitness[i].text, v->fitness[i].action);
   }
   for (size_t i = 0; i < v->condition_notes; i++) {
     printf("#   condition: %s\n", v->condition_note[i]);

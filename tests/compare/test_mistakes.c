@@ -11,7 +11,7 @@ enum { SEEDS = 2, FIRST_SEED = 40 };
 
 typedef struct mistake {
   const char *family, *fault, *code;
-  bool blocks;          /* else it is said beside a finding, because a fault looks the same */
+  bool blocks; /* else it is said beside a finding, because a fault looks the same */
   const char *evidence, *action;
 } mistake;
 
@@ -65,7 +65,8 @@ static void test_mistakes__each_is_named_with_evidence_and_what_to_do(void **sta
 }
 
 /* One good capture with something done to its samples. */
-static plb_verdict *judge_changed(const lesson_plan *plan, void (*change)(plb_capture *c, double *x, size_t n), const char *what) {
+static plb_verdict *judge_changed(const lesson_plan *plan, void (*change)(plb_capture *c, double *x, size_t n),
+                                  const char *what) {
   plb_reference *r = population_learn(plan);
   plb_model_request q = PLB_MODEL_REQUEST_INIT;
   plb_error err = PLB_ERROR_INIT;
@@ -78,7 +79,8 @@ static plb_verdict *judge_changed(const lesson_plan *plan, void (*change)(plb_ca
   assert_non_null(x);
   change(c, x, good->samples);
   assert_int_equal(plb_capture_add_real(c, plb_capture_role(good, 0), plb_capture_unit(good, 0), x,
-                                        c->samples > 0 ? c->samples : good->samples, &err), PLB_OK);
+                                        c->samples > 0 ? c->samples : good->samples, &err),
+                   PLB_OK);
   plb_verdict *v = population_judge(r, c, NULL, false);
   population_print(what, v);
   free(x);

@@ -42,12 +42,17 @@ static const plb_finding *find(const plb_verdict *v, const char *channel, const 
 static void test_tricky__a_clamped_coil_turning_slowly_is_outside_in_speed_and_nothing_else(void **state) {
   (void)state;
   const lesson_plan fast = {.family = "crank-inductive-60-2-clamped"};
-  expect_unjudged(judge_case(&fast, "clamped-coil-slow", NULL, false), "speed-outside", "speed outside", "known-good's speed");
+  expect_unjudged(judge_case(&fast, "clamped-coil-slow", NULL, false), "speed-outside", "speed outside",
+                  "known-good's speed");
 }
 
 static void test_tricky__a_clamped_coil_matches_where_the_good_captures_turn_as_slowly(void **state) {
   (void)state;
-  const lesson_plan both = {.family = "crank-inductive-60-2-clamped", .captures = 12, .speed_per_min = 450, .speed_step_per_min = 230, .duration_s = 1.5};
+  const lesson_plan both = {.family = "crank-inductive-60-2-clamped",
+                            .captures = 12,
+                            .speed_per_min = 450,
+                            .speed_step_per_min = 230,
+                            .duration_s = 1.5};
   plb_verdict *v = judge_case(&both, "clamped-coil-slow", NULL, false);
   assert_int_equal(v->word, PLB_AGREES);
   plb_verdict_free(v);
@@ -56,8 +61,10 @@ static void test_tricky__a_clamped_coil_matches_where_the_good_captures_turn_as_
 static void test_tricky__an_unplugged_hall_sensor_tells_nothing(void **state) {
   (void)state;
   const lesson_plan plan = {.family = "crank-hall-cranking"};
-  expect_unjudged(judge_case(&plan, "hall-unplugged", NULL, false), "unplugged", "0 V|open-collector|pull-up", "plug it in|--connected");
-  expect_unjudged(judge_case(&plan, "hall-unplugged", "connection=unplugged", false), "unplugged", "unplugged", "plug it in");
+  expect_unjudged(judge_case(&plan, "hall-unplugged", NULL, false), "unplugged", "0 V|open-collector|pull-up",
+                  "plug it in|--connected");
+  expect_unjudged(judge_case(&plan, "hall-unplugged", "connection=unplugged", false), "unplugged", "unplugged",
+                  "plug it in");
 }
 
 static void test_tricky__a_connected_hall_sensor_that_is_flat_is_missing(void **state) {
@@ -73,7 +80,8 @@ static void test_tricky__a_connected_hall_sensor_that_is_flat_is_missing(void **
 static void test_tricky__a_tenth_with_its_noise_is_the_probe_factor(void **state) {
   (void)state;
   const lesson_plan plan = {.family = "crank-inductive-60-2-idle"};
-  expect_unjudged(judge_case(&plan, "factor-forgotten", NULL, false), "factor", "probe factor|10 times|noise", "attenuator|:10");
+  expect_unjudged(judge_case(&plan, "factor-forgotten", NULL, false), "factor", "probe factor|10 times|noise",
+                  "attenuator|:10");
 }
 
 static void test_tricky__a_tenth_with_the_usual_noise_is_low(void **state) {
@@ -90,7 +98,8 @@ static void test_tricky__a_tenth_with_the_usual_noise_is_low(void **state) {
 static void test_tricky__an_inverted_lead_is_told_from_crossed_wires(void **state) {
   (void)state;
   const lesson_plan one = {.family = "crank-inductive-60-2-idle"}, two = {.family = "cam-crank"};
-  expect_unjudged(judge_case(&one, "lead-inverted", NULL, false), "lead-inverted", "lead inverted", "swap the leads|wires are crossed");
+  expect_unjudged(judge_case(&one, "lead-inverted", NULL, false), "lead-inverted", "lead inverted",
+                  "swap the leads|wires are crossed");
   plb_verdict *v = judge_case(&two, "wires-crossed", NULL, false);
   assert_int_equal(v->word, PLB_DEPARTS);
   assert_true(says_all(v->sentence, "crank|upside down|wires crossed"));
@@ -131,7 +140,8 @@ static void test_tricky__every_bit_high_is_the_termination(void **state) {
   bool amplitude = false;
   for (size_t i = 0; i < v->findings; i++) {
     const plb_finding *f = &v->finding[i];
-    amplitude = amplitude || (strcmp(f->band, "amplitude") == 0 && strcmp(f->direction, "high") == 0 && f->pattern == PLB_LASTING);
+    amplitude = amplitude ||
+                (strcmp(f->band, "amplitude") == 0 && strcmp(f->direction, "high") == 0 && f->pattern == PLB_LASTING);
   }
   assert_true(amplitude);
   plb_verdict_free(v);
@@ -141,7 +151,8 @@ static void test_tricky__a_switched_pull_up_is_no_dropout(void **state) {
   (void)state;
   const lesson_plan one = {.family = "coolant-warm-up"};
   const lesson_plan both = {.family = "coolant-warm-up", .captures = 14, .second_state = "pull-up-switch"};
-  expect_unjudged(judge_case(&one, "coolant-pull-up-switch", NULL, false), "state-outside", "jump up|pull-up", "thermometer|learn good captures");
+  expect_unjudged(judge_case(&one, "coolant-pull-up-switch", NULL, false), "state-outside", "jump up|pull-up",
+                  "thermometer|learn good captures");
   plb_verdict *v = judge_case(&both, "coolant-pull-up-switch", NULL, false);
   assert_int_equal(v->word, PLB_AGREES);
   plb_verdict_free(v);
@@ -162,7 +173,8 @@ static void test_tricky__three_milliseconds_to_five_volts_is_an_open_circuit(voi
 static void test_tricky__even_compressions_that_are_low_are_not_good(void **state) {
   (void)state;
   const lesson_plan plan = {.family = "starter-current"};
-  expect_unjudged(judge_case(&plan, "cranking-even-low", NULL, false), "load-outside", "even|balance|level cannot be judged", "compression");
+  expect_unjudged(judge_case(&plan, "cranking-even-low", NULL, false), "load-outside",
+                  "even|balance|level cannot be judged", "compression");
 }
 
 static void test_tricky__a_coil_sampled_slowly_has_no_peak_but_a_dwell(void **state) {
@@ -187,7 +199,8 @@ static void test_tricky__a_coil_sampled_slowly_has_no_peak_but_a_dwell(void **st
 static void test_tricky__ripple_without_load_shows_no_diode(void **state) {
   (void)state;
   const lesson_plan plan = {.family = "alternator-ripple"};
-  expect_unjudged(judge_case(&plan, "ripple-no-load", NULL, false), "load-outside", "without load|diode", "put load on");
+  expect_unjudged(judge_case(&plan, "ripple-no-load", NULL, false), "load-outside", "without load|diode",
+                  "put load on");
 }
 
 static void test_tricky__an_open_diode_dips_once_in_each_electrical_turn(void **state) {
@@ -204,9 +217,11 @@ static void test_tricky__an_open_diode_dips_once_in_each_electrical_turn(void **
 
 static void test_tricky__variable_timing_is_told_from_a_jumped_belt(void **state) {
   (void)state;
-  const lesson_plan idle = {.family = "cam-crank"}, stated = {.family = "cam-crank", .condition = {"speed=600..4000/min"}};
+  const lesson_plan idle = {.family = "cam-crank"},
+                    stated = {.family = "cam-crank", .condition = {"speed=600..4000/min"}};
   expect_unjudged(judge_case(&idle, "cam-advanced", NULL, false), "speed-outside", "speed outside", "speed");
-  expect_unjudged(judge_case(&stated, "cam-advanced", NULL, false), "state-outside", "cam|early|variable timing", "hot idle|parked");
+  expect_unjudged(judge_case(&stated, "cam-advanced", NULL, false), "state-outside", "cam|early|variable timing",
+                  "hot idle|parked");
   plb_verdict *v = judge_case(&idle, "cam-late-everywhere", NULL, false);
   assert_int_equal(v->word, PLB_DEPARTS);
   assert_string_equal(v->finding[0].channel, "cam");
@@ -220,12 +235,14 @@ static void test_tricky__variable_timing_is_told_from_a_jumped_belt(void **state
 static void test_tricky__a_cold_oxygen_sensor_tells_nothing(void **state) {
   (void)state;
   const lesson_plan plan = {.family = "oxygen-front"};
-  expect_unjudged(judge_case(&plan, "oxygen-cold", NULL, false), "state-outside", "0.4|not warm", "heater|warm the engine up");
+  expect_unjudged(judge_case(&plan, "oxygen-cold", NULL, false), "state-outside", "0.4|not warm",
+                  "heater|warm the engine up");
 }
 
 static void test_tricky__an_oxygen_sensor_that_answers_to_enrichment_is_not_blamed(void **state) {
   (void)state;
-  const lesson_plan answer = {.family = "oxygen-front", .cycle = "once", .state = "enriched"}, loop = {.family = "oxygen-front"};
+  const lesson_plan answer = {.family = "oxygen-front", .cycle = "once", .state = "enriched"},
+                    loop = {.family = "oxygen-front"};
   plb_verdict *v = judge_case(&answer, "oxygen-enriched", NULL, false);
   assert_int_equal(v->word, PLB_AGREES);
   plb_verdict_free(v);

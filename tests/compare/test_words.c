@@ -19,7 +19,8 @@ static plb_capture *draw(const pulse *p, uint64_t seed, bool two) {
   static double x[SAMPLES], y[SAMPLES];
   plb_random r;
   plb_random_seed(&r, seed);
-  const double rate_hz = 100e3, period_s = 8.3e-3, start_s = 3e-3 * plb_random_uniform(&r), on_s = p->on_s * (1.0 + 0.01 * plb_random_normal(&r));
+  const double rate_hz = 100e3, period_s = 8.3e-3, start_s = 3e-3 * plb_random_uniform(&r),
+               on_s = p->on_s * (1.0 + 0.01 * plb_random_normal(&r));
   const double spike = p->spike_v * (1.0 + 0.02 * plb_random_normal(&r)), supply = 14.0 + 0.05 * plb_random_normal(&r);
   for (size_t i = 0; i < SAMPLES; i++) {
     const double t = fmod((double)i / rate_hz + start_s, period_s), off_s = t - on_s - 1e-3;
@@ -27,7 +28,8 @@ static plb_capture *draw(const pulse *p, uint64_t seed, bool two) {
     v += off_s >= 0.0 ? spike * exp(-off_s / 40e-6) : 0.0;
     v += p->dent_v * exp(-pow((t - 6e-3) / 2e-4, 2.0));
     x[i] = p->gain * v + 0.03 * plb_random_normal(&r);
-    y[i] = (off_s > 1e-3 + p->fall_late_s && off_s < 3e-3 ? 5.0 : 0.0) + 1.5 * exp(-t / 1e-3) + 0.02 * plb_random_normal(&r);
+    y[i] = (off_s > 1e-3 + p->fall_late_s && off_s < 3e-3 ? 5.0 : 0.0) + 1.5 * exp(-t / 1e-3) +
+           0.02 * plb_random_normal(&r);
   }
   plb_capture *c = plb_capture_new();
   plb_error err = PLB_ERROR_INIT;
@@ -147,7 +149,8 @@ static void test_words__a_small_trace_is_told_in_its_own_volts(void **state) {
     const plb_finding *f = &v->finding[i];
     if (f->kind == PLB_FINDING_BAND && strcmp(f->unit, "V") == 0) {
       assert_true(fabs(f->size) < 14.0);
-      dent = dent || (f->phase > 0.5 && strcmp(f->direction, "low") == 0 && fabs(f->size + 1.75) < 0.4); /* 2.5 V in a trace of 0.7 the size */
+      dent = dent || (f->phase > 0.5 && strcmp(f->direction, "low") == 0 &&
+                      fabs(f->size + 1.75) < 0.4); /* 2.5 V in a trace of 0.7 the size */
     }
   }
   assert_true(dent);
@@ -162,7 +165,8 @@ static void test_words__a_long_pulse_is_a_duration_with_advice_of_its_own(void *
   assert_int_equal(v->word, PLB_DEPARTS);
   const plb_finding *found = NULL;
   for (size_t i = 0; i < v->findings && found == NULL; i++) {
-    found = strcmp(v->finding[i].unit, "s") == 0 && strcmp(v->finding[i].direction, "high") == 0 ? &v->finding[i] : NULL;
+    found =
+        strcmp(v->finding[i].unit, "s") == 0 && strcmp(v->finding[i].direction, "high") == 0 ? &v->finding[i] : NULL;
   }
   assert_non_null(found);
   assert_true(fabs(found->size - 3.0e-3) < 0.1e-3);
