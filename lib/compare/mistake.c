@@ -45,6 +45,16 @@ static bool explains(const plb_judge *judge, const plb_outcome *undone) {
   return undone->profile != NULL && !undone->structural && undone->score < 1.5 * fmax(c->limit, c->guard);
 }
 
+/*
+ * A factor makes the noise small too. Six times what good captures typically have is more than an instrument with coarser steps shows, and
+ * less than the usual noise ten times enlarged.
+ */
+static bool is_too_noisy(const plb_judge *judge, const plb_outcome *undone, const plb_tracks *scaled, size_t channel) {
+  const double usual = judge->reference->channel[channel].noise;
+  return usual > 0.0 && undone->profile != NULL && undone->profile->frame != NULL &&
+         plb_profile_noise(undone->profile, scaled->x[channel], scaled->samples, channel) > 6.0 * usual;
+}
+
 static plb_status try_factor(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, size_t channel, double factor,
                              const char *code, plb_error *err) {
   scaled_tracks scaled = {0};
@@ -55,8 +65,9 @@ static plb_status try_factor(plb_mistake *out, const plb_judge *judge, const plb
   } else {
     status = plb_outcome_new(&undone, judge, &scaled.tracks, err);
   }
+  const bool noisy = status == PLB_OK && factor > 0.0 && factor < 1.0 && is_too_noisy(judge, undone, &scaled.tracks, channel);
   scaled_dispose(&scaled);
-  if (status == PLB_OK && explains(judge, undone)) {
+  if (status == PLB_OK && !noisy && explains(judge, undone)) {
     out->found = true;
     out->factor = factor;
     out->channel = channel;
