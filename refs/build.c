@@ -30,6 +30,36 @@ static plb_status draw_good(plb_capture **out, const sheet *s, unsigned index, p
   return plb_model_draw(out, s->family, &request, NULL, err);
 }
 
+/* A recording that its own check finds too coarse or cut off is none to learn from, in a model as in a workshop. */
+static plb_status is_fit(const plb_capture *capture, bool *out, plb_error *err) {
+  plb_reason *reason = NULL;
+  size_t count = 0;
+  const plb_status status = plb_capture_check(capture, &reason, &count, err);
+  *out = true;
+  for (size_t i = 0; status == PLB_OK && i < count; i++)
+    *out = *out && !reason[i].blocks && strcmp(reason[i].code, "coarse") != 0 && strcmp(reason[i].code, "clipped") != 0;
+  free(reason);
+  return status;
+}
+
+enum { UNFIT_MOST = 100 };
+
+/* The next fit recording from seed `*next` on. */
+static plb_status draw_fit(plb_capture **out, const sheet *s, unsigned *next, plb_error *err) {
+  bool fit = false;
+  plb_status status = PLB_OK;
+  for (unsigned tries = 0; status == PLB_OK && !fit; tries++) {
+    if (tries == UNFIT_MOST)
+      return plb_fail(err, PLB_EDATA, "%d recordings in a row do not pass the recording check; look at the model", UNFIT_MOST);
+    plb_capture_free(*out);
+    *out = NULL;
+    status = draw_good(out, s, (*next)++, err);
+    if (status == PLB_OK)
+      status = is_fit(*out, &fit, err);
+  }
+  return status;
+}
+
 static plb_status replace_text(plb_string *text, plb_error *err, const char *format, ...) PLB_PRINTF(3, 4);
 static plb_status replace_text(plb_string *text, plb_error *err, const char *format, ...) {
   char line[2048];
@@ -53,12 +83,12 @@ static plb_status name_marks(plb_reference *r, const sheet *s, plb_error *err) {
   return PLB_OK;
 }
 
-static plb_status tell_origin(plb_reference *r, const sheet *s, plb_error *err) {
+static plb_status tell_origin(plb_reference *r, const sheet *s, unsigned seeds, plb_error *err) {
   plb_status status = replace_text(&r->method, err,
-                                   "learned from %u drawn captures of the model %s, seeds %llu to %llu, one for each modelled vehicle; every "
-                                   "score by leaving the capture out",
+                                   "learned from %u drawn captures of the model %s, seeds %llu to %llu, one for each modelled vehicle, %u passed "
+                                   "over by the recording check; every score by leaving the capture out",
                                    s->exemplars, s->family->name, (unsigned long long)first_seed,
-                                   (unsigned long long)(first_seed + s->exemplars - 1));
+                                   (unsigned long long)(first_seed + seeds - 1), seeds - s->exemplars);
   if (status == PLB_OK)
     status = replace_text(&r->sources, err, "%s",
                           s->words->sources != NULL ? s->words->sources
@@ -90,9 +120,10 @@ static plb_status learn(plb_reference **out, plb_learned **learned, sheet *s, pl
   plb_good *good = plb_calloc(s->exemplars, sizeof *good);
   char(*name)[PLB_NAME_SIZE] = plb_calloc(s->exemplars, sizeof *name);
   plb_status status = capture && good && name ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
+  unsigned seeds = 0;
   for (unsigned i = 0; status == PLB_OK && i < s->exemplars; i++) {
-    plb_text_print(name[i], sizeof name[i], "vehicle %02u", i + 1);
-    status = draw_good(&capture[i], s, i, err);
+    status = draw_fit(&capture[i], s, &seeds, err);
+    plb_text_print(name[i], sizeof name[i], "vehicle %02u", seeds);
     good[i] = (plb_good){capture[i], name[i], name[i]};
   }
   plb_learn_options options = PLB_LEARN_OPTIONS_INIT;
@@ -104,7 +135,7 @@ static plb_status learn(plb_reference **out, plb_learned **learned, sheet *s, pl
   if (status == PLB_OK)
     status = plb_learn(out, learned, good, s->exemplars, &options, err);
   if (status == PLB_OK)
-    status = tell_origin(*out, s, err);
+    status = tell_origin(*out, s, seeds, err);
   for (unsigned i = 0; capture && i < s->exemplars; i++)
     plb_capture_free(capture[i]);
   free(capture);
