@@ -131,6 +131,53 @@ static void jump_of(const float *centre, size_t grid, double sample_cells, float
   }
 }
 
+/* Where a curve passes `level` most steeply within `reach` cells of `at`, in the direction `sign`; NaN: nowhere. */
+static double passes_near(const float *curve, size_t grid, double level, double sign, size_t at, size_t reach) {
+  const size_t from = at > reach ? at - reach : 0, to = at + reach + 1 < grid ? at + reach + 1 : grid - 1;
+  double best = NAN;
+  for (size_t g = from; g < to; g++) {
+    const double a = sign * ((double)curve[g] - level), b = sign * ((double)curve[g + 1] - level);
+    const double place = (double)g + a / (a - b);
+    if (a < 0.0 && b >= 0.0 && !(fabs(place - (double)at) >= fabs(best - (double)at))) {
+      best = place;
+    }
+  }
+  return best;
+}
+
+/*
+ * Another channel's steep edges lie where its own part puts them, a little elsewhere in each healthy machine (cam against crank). A cell that such
+ * an edge can reach is wide open, and closes as a bell of 1.2 of the edge's deviations among the good captures: an edge three
+ * deviations away is hardly told, one at five is gross.
+ */
+static void open_at_edges(const float *const *curve, size_t n, size_t grid, double low, double high, float *jump) {
+  const size_t reach = grid / 72 > 3 ? grid / 72 : 3; /* five degrees of a turn */
+  const double level = 0.5 * (low + high), swing = high - low;
+  for (size_t g = 2; n > 1 && g + 3 < grid; g++) {
+    const double step = (double)curve[0][g + 2] - (double)curve[0][g - 2], sign = step > 0.0 ? 1.0 : -1.0;
+    const bool here = sign * ((double)curve[0][g] - level) < 0.0 && sign * ((double)curve[0][g + 1] - level) >= 0.0;
+    if (!here || fabs(step) < 0.6 * swing) {
+      continue;
+    }
+    double sum = 0.0, square = 0.0, seen = 0.0;
+    for (size_t i = 0; i < n; i++) {
+      const double place = passes_near(curve[i], grid, level, sign, g, reach);
+      if (isfinite(place)) {
+        sum += place - (double)g;
+        square += (place - (double)g) * (place - (double)g);
+        seen += 1.0;
+      }
+    }
+    const double mean = sum / seen, own = seen > 1.0 ? fmax(0.0, square / seen - mean * mean) * seen / (seen - 1.0) : 0.0;
+    const double sd = sqrt(((seen - 1.0) * own + 4.0) / (seen + 3.0) * (1.0 + 1.0 / seen)); /* drawn towards one cell */
+    const double middle = (double)g + 0.5 + mean, wide = 1.2 * sd, far = 6.0 * wide;
+    for (double k = fmax(floor(middle - far), 0.0); k < fmin(middle + far, (double)grid); k++) {
+      const double off = fmax(0.0, fabs(k - middle) - 1.0) / wide;
+      jump[(size_t)k] = fmaxf(jump[(size_t)k], (float)(swing * exp(-0.5 * off * off)));
+    }
+  }
+}
+
 static void ridge_dispose(plb_ridge *r) {
   free(r->mean);
   free(r->a);
@@ -331,6 +378,9 @@ static bool fit_channel(plb_fit *f, size_t c, const plb_profile *const *member, 
   ch->floor = fmax(0.005 * ch->peak_to_peak, plan->channel[c].step);
   ch->floor = fmax(ch->floor, 1e-9);
   jump_of(ch->centre, grid, plan->sample_cells, ch->jump);
+  if (plan->choice->spec.kind == PLB_CYCLE_WHEEL && c != plan->choice->channel) {
+    open_at_edges(curve, n, grid, (double)low, (double)high, ch->jump);
+  }
   ch->judge_gain = plan->channel[c].amplitude != PLB_RULE_FREE;
   ch->judge_offset = plan->channel[c].offset != PLB_RULE_FREE;
   ch->judge_raw = plan->channel[c].amplitude == PLB_RULE_ABSOLUTE && ch->judge_offset &&

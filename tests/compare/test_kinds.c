@@ -78,10 +78,29 @@ static void test_kinds__levels_to_both_sides_of_nought_have_no_polarity(void **s
   check("knock-idle", rows, sizeof rows / sizeof rows[0]);
 }
 
+static void test_kinds__a_cam_edge_is_judged_by_its_place_in_degrees(void **state) {
+  (void)state;
+  plb_reference *r = population_learn(&(lesson_plan){.family = "cam-crank", .captures = 12});
+  assert_non_null(r);
+  for (uint64_t seed = 500; seed < 502; seed++) {
+    plb_verdict *good = judge(r, "cam-crank", NULL, seed), *jumped = judge(r, "cam-crank", "jumped-belt", seed);
+    /* healthy belts differ by a degree: cells that lie under an edge in one good capture and not in another must not set the limit */
+    if (!(good->limit < 8.0))
+      fail_msg("limit %g", good->limit);
+    assert_int_equal(jumped->word, PLB_DEPARTS);
+    if (!says_all(jumped->sentence, "cam|late by|deg against crank"))
+      fail_msg("%s", jumped->sentence);
+    plb_verdict_free(good);
+    plb_verdict_free(jumped);
+  }
+  plb_reference_free(r);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_kinds__a_supply_is_judged_by_its_levels),
       cmocka_unit_test(test_kinds__levels_to_both_sides_of_nought_have_no_polarity),
+      cmocka_unit_test(test_kinds__a_cam_edge_is_judged_by_its_place_in_degrees),
       cmocka_unit_test(test_kinds__two_tracks_are_judged_along_each_other),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

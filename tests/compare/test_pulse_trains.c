@@ -163,11 +163,33 @@ static void test_pulse_trains__a_duty_inside_the_good_range_is_normal(void **sta
   plb_reference_free(r);
 }
 
+/* Properties: what a recording is laid on must not change what is said, where the score is clear of the limits. */
+static void test_pulse_trains__shift_and_rate_change_no_verdict(void **state) {
+  (void)state;
+  static const double rate[] = {50e3, 43e3, 71e3, 100e3}, shift[] = {0.0, 0.13, 0.37, 0.5, 0.81};
+  plb_reference *r = learn(&USUAL, "edge:level=50%states,slope=rising", false);
+  for (int faulty = 0; faulty < 2; faulty++)
+    for (size_t k = 0; k < sizeof rate / sizeof rate[0]; k++)
+      for (size_t s = 0; s < sizeof shift / sizeof shift[0]; s++) {
+        train m = USUAL;
+        m.seed = 500 + s;
+        m.rate_hz = rate[k];
+        m.start_s += shift[s] / rate[k];
+        m.amplitude *= faulty ? 0.8 : 1.0;
+        plb_verdict *v = judge(r, &m);
+        if (v->word != (faulty ? PLB_DEPARTS : PLB_AGREES))
+          fail_msg("%g Hz, shifted by %g of a sample: %s (score %g)", rate[k], shift[s], v->sentence, v->score);
+        plb_verdict_free(v);
+      }
+  plb_reference_free(r);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_pulse_trains__lost_pulses_are_counted_and_timed),
       cmocka_unit_test(test_pulse_trains__edges_between_two_samples_are_healthy),
       cmocka_unit_test(test_pulse_trains__half_the_amplitude_is_told_as_amplitude),
+      cmocka_unit_test(test_pulse_trains__shift_and_rate_change_no_verdict),
       cmocka_unit_test(test_pulse_trains__a_duty_inside_the_good_range_is_normal),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
