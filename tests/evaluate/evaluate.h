@@ -20,7 +20,8 @@ typedef struct eval_options {
   bool sessions;  /* exemplars in groups: several recordings of one vehicle */
   bool faults;    /* print every fault, not only the weak ones */
   bool misses;    /* print every judgement that is not the right one, with what draws it again */
-  bool quick;     /* full severity only */
+  bool quick;         /* full severity only */
+  double least;       /* > 0: only false alarms and this share of faults found can fail */
   const char *cycle;  /* NULL: the family's own */
   const char *folder; /* NULL: the models */
 } eval_options;

@@ -8,13 +8,15 @@
 
 static const char usage[] =
     "usage: run [--family F]... [--redraws R] [--fresh K] [--n 6,10,20,30] [--seed S] [--cycle SPEC]\n"
-    "           [--sessions] [--faults] [--misses] [--full-only] [--quick] [FOLDER...]\n"
+    "           [--sessions] [--faults] [--misses] [--full-only] [--quick] [--least SHARE] [FOLDER...]\n"
     "Learns from good captures of the models (or of FOLDERs with good-*.csv and fault-NAME-*.csv), judges others, counts.\n"
     "  --quick      seven families, two redraws, n = 6 and 20\n"
     "  --sessions   exemplars in groups: four recordings of each vehicle\n"
     "  --faults     print each fault, not only the weak ones\n"
     "  --misses     print each judgement that is not the right one\n"
-    "  --full-only  faults at full severity only\n";
+    "  --full-only  faults at full severity only\n"
+    "  --least      fail only on false alarms above the promise, and when less than SHARE percent of the faults at full\n"
+    "               severity are found; the other promises are printed\n";
 
 static bool parse_sizes(eval_options *o, const char *text) {
   o->sizes = 0;
@@ -48,7 +50,7 @@ static int parse(eval_options *o, int argc, char **argv, const char **folder) {
   for (int i = 1; i < argc; i++) {
     const char *a = argv[i], *value = i + 1 < argc ? argv[i + 1] : NULL;
     const bool takes = strcmp(a, "--family") == 0 || strcmp(a, "--redraws") == 0 || strcmp(a, "--n") == 0 ||
-                       strcmp(a, "--seed") == 0 || strcmp(a, "--cycle") == 0 || strcmp(a, "--fresh") == 0;
+                       strcmp(a, "--seed") == 0 || strcmp(a, "--cycle") == 0 || strcmp(a, "--fresh") == 0 || strcmp(a, "--least") == 0;
     if (takes && !value)
       return -1;
     i += takes;
@@ -58,6 +60,8 @@ static int parse(eval_options *o, int argc, char **argv, const char **folder) {
       o->redraws = (unsigned)strtoul(value, NULL, 10);
     else if (strcmp(a, "--fresh") == 0)
       o->fresh = (unsigned)strtoul(value, NULL, 10);
+    else if (strcmp(a, "--least") == 0)
+      o->least = strtod(value, NULL) / 100.0;
     else if (strcmp(a, "--seed") == 0)
       o->seed = strtoull(value, NULL, 10);
     else if (strcmp(a, "--cycle") == 0)
