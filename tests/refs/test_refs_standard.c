@@ -5,6 +5,8 @@
  */
 #include "tests/core/cmocka_all.h"
 #include "capture/capture.h"
+#include "model/model.h"
+#include "model/physics.h"
 #include "reference/model.h"
 #include <math.h>
 #include <stdio.h>
@@ -147,12 +149,106 @@ static void test_refs_standard__wheel_speed_current_levels(void **state) {
   assert_int_equal(wheel(0.70, 1.72), PLB_DEPARTS);
 }
 
+/* ---- SENT frames, decoded by the spacing of falling edges alone, as SAE J2716 sends them ---- */
+
+typedef struct decoded {
+  unsigned frames, right; /* checksums */
+  uint8_t nibble[8];      /* of the last frame: status, six of data, checksum */
+} decoded;
+
+/* Samples between falling passages of 2.5 V, interpolated. @return how many spacings */
+static size_t spacings(const double *x, size_t n, double *out, size_t room) {
+  double last = NAN;
+  size_t count = 0;
+  for (size_t i = 1; i < n && count < room; i++)
+    if (x[i - 1] >= 2.5 && x[i] < 2.5) {
+      const double at = (double)i - (2.5 - x[i]) / (x[i - 1] - x[i]);
+      if (isfinite(last))
+        out[count++] = at - last;
+      last = at;
+    }
+  return count;
+}
+
+static decoded decode_sent(const double *x, size_t n) {
+  enum { ROOM = 8192 };
+  static double gap[ROOM];
+  decoded d = {0};
+  const size_t count = spacings(x, n, gap, ROOM);
+  for (size_t k = 0; k + 8 < count; k++) {
+    const double tick = gap[k] / 56.0;
+    uint8_t nibble[8];
+    bool whole = true;
+    for (size_t j = 0; j < 8 && whole; j++) {
+      const double ticks = gap[k + 1 + j] / tick;
+      whole = ticks > 11.5 && ticks < 27.5;
+      nibble[j] = whole ? (uint8_t)(lrint(ticks) - 12) : 0;
+    }
+    if (!whole)
+      continue;
+    d.frames++;
+    d.right += nibble[7] == plb_sent_crc(nibble + 1, 6, true);
+    memcpy(d.nibble, nibble, sizeof nibble);
+    k += 8;
+  }
+  return d;
+}
+
+static void test_refs_standard__sent_frames_with_published_checksums_decode(void **state) {
+  (void)state;
+  const levels l = {"sent", 0.1, 4.8, false};
+  double *x = draw_sent(&l, 6);
+  const decoded d = decode_sent(x, SAMPLES);
+  free(x);
+  assert_true(d.frames >= 10);
+  assert_int_equal(d.right, d.frames);
+  const uint8_t expected[] = {0, 5, 3, 14, 5, 3, 14, 15};
+  assert_memory_equal(d.nibble, expected, sizeof expected);
+  /* checksum pairs, legacy and recommended: VERIFIED table and polynomial, COMPUTED values */
+  static const struct {
+    uint8_t data[6], legacy, recommended;
+  } pair[] = {{{0, 0, 0, 0, 0, 0}, 15, 5},    {{15, 15, 15, 15, 15, 15}, 3, 10}, {{5, 3, 14, 5, 3, 14}, 12, 15},
+              {{7, 4, 8, 7, 4, 8}, 5, 3}, {{1, 2, 3, 4, 5, 6}, 13, 2}};
+  for (size_t k = 0; k < sizeof pair / sizeof pair[0]; k++) {
+    assert_int_equal(plb_sent_crc(pair[k].data, 6, false), pair[k].legacy);
+    assert_int_equal(plb_sent_crc(pair[k].data, 6, true), pair[k].recommended);
+  }
+}
+
+static decoded decode_model(const char *fault, double severity) {
+  plb_error err = PLB_ERROR_INIT;
+  plb_model_request request = PLB_MODEL_REQUEST_INIT;
+  plb_capture *c = NULL;
+  request.seed = 7700011;
+  request.fault = fault;
+  request.severity = severity;
+  assert_int_equal(plb_model_draw(&c, plb_model_find("sent"), &request, NULL, &err), PLB_OK);
+  double *x = plb_capture_copy_values(c, 0);
+  assert_non_null(x);
+  const decoded d = decode_sent(x, plb_capture_samples(c));
+  free(x);
+  plb_capture_free(c);
+  return d;
+}
+
+static void test_refs_standard__modelled_sent_frames_decode_and_bad_checksums_show(void **state) {
+  (void)state;
+  const decoded good = decode_model(NULL, 0), bad = decode_model("bad-checksum", 1);
+  printf("%u of %u frames right; with bad checksums %u of %u\n", good.right, good.frames, bad.right, bad.frames);
+  assert_true(good.frames > 5);
+  assert_int_equal(good.right, good.frames);
+  assert_true(bad.frames > 5);
+  assert_true(bad.right < bad.frames);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_refs_standard__can_levels),
       cmocka_unit_test(test_refs_standard__lin_levels_in_shares_of_the_supply),
       cmocka_unit_test(test_refs_standard__sent_levels_and_tick),
       cmocka_unit_test(test_refs_standard__wheel_speed_current_levels),
+      cmocka_unit_test(test_refs_standard__sent_frames_with_published_checksums_decode),
+      cmocka_unit_test(test_refs_standard__modelled_sent_frames_decode_and_bad_checksums_show),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
