@@ -38,7 +38,7 @@ plb_module(collection FOLDER collection/read USES core signal capture cycle read
 
 if(PLB_STORE)
   plb_module(store FOLDER collection/store USES core signal capture cycle reading reference collection
-    SOURCES store.c folder.c lock.c object.c author.c tree.c change.c act.c add.c renumber.c private_facts.c case.c import.c
+    SOURCES store.c folder.c lock.c object.c author.c tree.c change.c change_pack.c act.c add.c renumber.c private_facts.c case.c import.c
       pack_writer.c pack.c index_refresh.c check.c arrival.c quarantine.c merge.c send.c
     LINK PkgConfig::LIBGIT2 PkgConfig::NETTLE PkgConfig::LIBXML2 ZLIB::ZLIB OpenMP::OpenMP_C)
 endif()

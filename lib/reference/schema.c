@@ -34,7 +34,8 @@ static void on_error(void *payload, xmlErrorPtr error) {
   r->status = plb_fail_line(r->err, PLB_EDATA, error->line, 0, "not valid: %s; see the schema", text);
 }
 
-/* Compiling costs milliseconds, so each schema is kept; one lock for the table and for validating. */
+/* Compiling costs milliseconds, so each schema is kept, under a lock. A compiled schema is only read by those who validate,
+   each with a context of its own, so validating needs none. */
 typedef struct compiled {
   char path[PLB_PATH_SIZE];
   xmlSchemaPtr schema;
@@ -108,7 +109,7 @@ static xmlDocPtr parse(const char *data, size_t size, report *r) {
     return NULL;
   parser->_private = r;
   parser->sax->serror = on_parse_error;
-  xmlDocPtr tree = xmlCtxtReadMemory(parser, data, (int)size, NULL, "UTF-8", XML_PARSE_NONET | XML_PARSE_BIG_LINES);
+  xmlDocPtr tree = xmlCtxtReadMemory(parser, data, (int)size, NULL, "UTF-8", XML_PARSE_NONET | XML_PARSE_BIG_LINES | XML_PARSE_COMPACT);
   if (tree && (!parser->wellFormed || parser->errNo != 0)) {
     xmlFreeDoc(tree);
     tree = NULL;
@@ -132,8 +133,9 @@ plb_status plb_schema_validate(const char *schema, const void *data, size_t size
     return status;
   pthread_mutex_lock(&lock);
   status = find_compiled(path, &rules, e);
+  pthread_mutex_unlock(&lock);
   if (status != PLB_OK)
-    goto done;
+    return status;
   tree = parse(data, size, &r);
   if (tree)
     status = validate_tree(rules, tree, e);
@@ -141,8 +143,6 @@ plb_status plb_schema_validate(const char *schema, const void *data, size_t size
     status = r.status != PLB_OK ? r.status : plb_fail(e, PLB_EDATA, "not well-formed XML; get an undamaged copy");
   if (status != PLB_OK)
     plb_fail_path(e, status, name);
-done:
-  pthread_mutex_unlock(&lock);
   xmlFreeDoc(tree);
   return status;
 }

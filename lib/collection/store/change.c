@@ -166,57 +166,17 @@ plb_status plb_change_get(const plb_change *c, const char *path, char **data_out
   return PLB_OK;
 }
 
-/** A document on its way into the pack. */
-typedef struct deflated_blob {
-  unsigned char *data;
-  size_t size;
-  bool well;
-} deflated_blob;
-
-enum { PACK_BATCH = 128 };
-
-/* Hashed and deflated in parallel, a batch at a time so that memory stays bounded; the pack takes them in order. */
-static plb_status pack_batch(plb_change *c, plb_pack_writer *pack, plb_put_file *files, size_t first, size_t count, plb_error *err) {
-  deflated_blob blob[PACK_BATCH] = {{NULL, 0, false}};
-#pragma omp parallel for schedule(dynamic, 4)
-  for (size_t i = 0; i < count; i++) {
-    const plb_row *row = &c->file[first + i]->row;
-    plb_error ignored = PLB_ERROR_INIT;
-    blob[i].well = git_odb_hash(&files[first + i].id, row->data, row->size, GIT_OBJECT_BLOB) == 0 &&
-                   plb_deflate(NULL, 0, row->data, row->size, &blob[i].data, &blob[i].size, &ignored) == PLB_OK;
-  }
-  plb_status status = PLB_OK;
-  for (size_t i = 0; i < count; i++) {
-    if (status == PLB_OK)
-      status = blob[i].well ? plb_pack_add_deflated(pack, GIT_OBJECT_BLOB, c->file[first + i]->row.size, blob[i].data, blob[i].size, err)
-                            : plb_fail(err, PLB_ENOMEM, "out of memory");
-    free(blob[i].data);
-  }
-  return status;
-}
-
-/* Many documents go into one pack: one flush instead of two for each. */
-static plb_status pack_blobs(plb_change *c, plb_put_file *files, plb_error *err) {
-  plb_pack_writer *pack = NULL;
-  plb_status status = plb_pack_begin(&pack, c->store, c->count, err);
-  for (size_t first = 0; first < c->count && status == PLB_OK; first += PACK_BATCH)
-    status = pack_batch(c, pack, files, first, c->count - first < PACK_BATCH ? c->count - first : PACK_BATCH, err);
-  if (status == PLB_OK)
-    status = plb_pack_finish(pack, err);
-  plb_pack_free(pack);
-  return status;
-}
-
-static plb_status put_blobs(plb_change *c, plb_put_file *files, plb_error *err) {
+/* Documents, then the folders that hold them. Sorts `files`. */
+static plb_status put_content(plb_change *c, plb_put_file *files, git_oid *tree_out, plb_error *err) {
   enum { FEW = 20 };
   plb_status status = PLB_OK;
   for (size_t i = 0; i < c->count; i++)
     files[i].path = c->file[i]->path;
   if (c->count > FEW)
-    return pack_blobs(c, files, err);
+    return plb_change_pack(c, files, tree_out, err);
   for (size_t i = 0; i < c->count && status == PLB_OK; i++)
     status = plb_store_put(c->store, GIT_OBJECT_BLOB, c->file[i]->row.data, c->file[i]->row.size, &files[i].id, err);
-  return status;
+  return status == PLB_OK ? plb_tree_apply(c->store, c->tree, files, c->count, NULL, tree_out, err) : status;
 }
 
 /* git_commit_create() says all is well even when the commit was not written; making the bytes and writing them ourselves does not. */
@@ -309,9 +269,7 @@ plb_status plb_change_commit(plb_change *c, const char *message, plb_error *err)
   plb_put_file *files = plb_calloc(c->count + 1, sizeof *files);
   plb_status status = files ? plb_author_signature(c->store->author, &who, err) : plb_fail(err, PLB_ENOMEM, "out of memory");
   if (status == PLB_OK)
-    status = put_blobs(c, files, err);
-  if (status == PLB_OK)
-    status = plb_tree_apply(c->store, c->tree, files, c->count, &tree, err);
+    status = put_content(c, files, &tree, err);
   if (status == PLB_OK)
     status = put_commit(c, &tree, who, message, &commit, err);
   if (status == PLB_OK)

@@ -256,7 +256,7 @@ static plb_status finish(merging *m, const git_oid *incoming) {
     if (!files)
       status = plb_fail(m->err, PLB_ENOMEM, "out of memory");
     if (status == PLB_OK)
-      status = plb_tree_apply(c->store, c->tree, files, c->count, &tree, m->err);
+      status = plb_tree_apply(c->store, c->tree, files, c->count, NULL, &tree, m->err);
     free(files);
   }
   if (status != PLB_OK)

@@ -97,11 +97,15 @@ static bool is_loose(const plb_store *s, const git_oid *id) {
   return access(path, F_OK) == 0;
 }
 
+bool plb_store_is_packed(const plb_store *s, const git_oid *id) {
+  return !is_loose(s, id) && git_odb_exists_ext(s->odb, id, GIT_ODB_LOOKUP_NO_REFRESH);
+}
+
 plb_status plb_store_put(plb_store *s, git_object_t type, const void *data, size_t size, git_oid *out, plb_error *err) {
   if (git_odb_hash(out, data, size, type) < 0)
     return plb_git_fail(err, PLB_EINTERNAL, "no hash");
-  if (!is_loose(s, out) && git_odb_exists_ext(s->odb, out, GIT_ODB_LOOKUP_NO_REFRESH))
-    return PLB_OK; /* in a pack, and packs are flushed before they become visible */
+  if (plb_store_is_packed(s, out))
+    return PLB_OK;
   unsigned char *deflated = NULL;
   size_t deflated_size = 0;
   char head[64]; /* "blob 1234" NUL and the content, deflated: the loose format every git reads */

@@ -49,6 +49,8 @@ PLB_CHECKED plb_status plb_deflate(const void *head, size_t head_size, const voi
                                    plb_error *err);
 /** Put one object into the store and onto the disk; one that is there already loose is written again, since nobody knows it was flushed. */
 PLB_CHECKED plb_status plb_store_put(plb_store *store, git_object_t type, const void *data, size_t size, git_oid *out, plb_error *err);
+/** Is it in a pack? Packs are flushed before they become visible; of a loose object nobody knows. */
+bool plb_store_is_packed(const plb_store *store, const git_oid *id);
 /** Flush a folder's entries. */
 PLB_CHECKED plb_status plb_fsync_folder(const char *path, plb_error *err);
 PLB_CHECKED plb_status plb_fsync_file(const char *path, plb_error *err);
@@ -72,8 +74,23 @@ typedef struct plb_put_file {
   const char *path;
   git_oid id;
 } plb_put_file;
-/** The tree that results from putting files into `base` (NULL: empty). Sorts `files`. */
-PLB_CHECKED plb_status plb_tree_apply(plb_store *store, const git_tree *base, plb_put_file *files, size_t count, git_oid *out, plb_error *err);
+typedef struct plb_made_tree {
+  git_oid id;
+  char *data;
+  size_t size;
+} plb_made_tree;
+/** Trees that were made and are not yet in the store, each once. */
+typedef struct plb_made_trees {
+  plb_made_tree *tree;
+  size_t count, capacity;
+} plb_made_trees;
+void plb_made_trees_dispose(plb_made_trees *made);
+/**
+ * The tree that results from putting files into `base` (NULL: empty). Sorts `files`.
+ * @param made  takes the new trees; NULL: they are stored at once
+ */
+PLB_CHECKED plb_status plb_tree_apply(plb_store *store, const git_tree *base, plb_put_file *files, size_t count, plb_made_trees *made,
+                                      git_oid *out, plb_error *err);
 /** Read a file out of a tree. @param data_out  malloc'ed, NUL behind it @return PLB_OK, PLB_ENOINPUT (not there), PLB_EDATA */
 PLB_CHECKED plb_status plb_tree_read(plb_store *store, const git_tree *tree, const char *path, char **data_out, size_t *size_out, plb_error *err);
 /** Highest version of a reference in a tree, 0: none. */
@@ -107,6 +124,10 @@ PLB_CHECKED plb_status plb_change_commit(plb_change *change, const char *message
 /** Move the branch to a commit that has everything ours has. */
 PLB_CHECKED plb_status plb_change_forward(plb_change *change, const git_oid *to, plb_error *err);
 void plb_change_end(plb_change *change);
+
+/* change_pack.c */
+/** Put documents and folders of a change into one pack. Sorts `files`, whose paths are set and whose ids are found here. */
+PLB_CHECKED plb_status plb_change_pack(plb_change *change, plb_put_file *files, git_oid *tree_out, plb_error *err);
 
 /* private_facts.c */
 /** Keep what is the shop's alone beside a capture's or case's id, in private.git. */

@@ -15,6 +15,12 @@ typedef struct tree_list {
   size_t count, capacity;
 } tree_list;
 
+/** Where trees go: into the store at once, or onto a list. */
+typedef struct tree_maker {
+  plb_store *store;
+  plb_made_trees *made; /**< NULL: into the store */
+} tree_maker;
+
 /* Git sorts a folder as if its name ended in a slash. */
 static int compare_items(const void *a, const void *b) {
   const tree_item *x = a, *y = b;
@@ -59,7 +65,49 @@ static tree_item *find_item(tree_list *list, size_t sorted, const char *name, si
   return NULL;
 }
 
-static plb_status store_list(plb_store *s, tree_list *list, git_oid *out, plb_error *err) {
+/* @param b  moves into the list */
+static plb_status keep_tree(plb_made_trees *made, plb_buffer *b, git_oid *out, plb_error *err) {
+  plb_made_tree *grown = plb_grow(made->tree, made->count, &made->capacity, sizeof *grown);
+  if (!grown)
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  made->tree = grown;
+  if (git_odb_hash(out, b->data, b->size, GIT_OBJECT_TREE) < 0)
+    return plb_git_fail(err, PLB_EINTERNAL, "no hash");
+  grown[made->count++] = (plb_made_tree){*out, b->data, b->size};
+  b->data = NULL;
+  return PLB_OK;
+}
+
+static plb_status put_tree(const tree_maker *m, plb_buffer *b, git_oid *out, plb_error *err) {
+  if (b->status != PLB_OK)
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  if (m->made && b->data)
+    return keep_tree(m->made, b, out, err);
+  return plb_store_put(m->store, GIT_OBJECT_TREE, b->data ? b->data : "", b->size, out, err);
+}
+
+static int compare_trees(const void *a, const void *b) { return git_oid_cmp(&((const plb_made_tree *)a)->id, &((const plb_made_tree *)b)->id); }
+
+/* A pack holds each object once. */
+static void drop_doubles(plb_made_trees *made) {
+  size_t kept = 0;
+  qsort(made->tree, made->count, sizeof *made->tree, compare_trees);
+  for (size_t i = 0; i < made->count; i++)
+    if (kept && git_oid_equal(&made->tree[kept - 1].id, &made->tree[i].id))
+      free(made->tree[i].data);
+    else
+      made->tree[kept++] = made->tree[i];
+  made->count = kept;
+}
+
+void plb_made_trees_dispose(plb_made_trees *made) {
+  for (size_t i = 0; i < made->count; i++)
+    free(made->tree[i].data);
+  free(made->tree);
+  *made = (plb_made_trees){0};
+}
+
+static plb_status store_list(const tree_maker *m, tree_list *list, git_oid *out, plb_error *err) {
   qsort(list->item, list->count, sizeof *list->item, compare_items);
   plb_buffer b;
   plb_buffer_init(&b, SIZE_MAX / 2);
@@ -68,26 +116,25 @@ static plb_status store_list(plb_store *s, tree_list *list, git_oid *out, plb_er
     plb_buffer_append(&b, "", 1);
     plb_buffer_append(&b, list->item[i].id.id, GIT_OID_RAWSZ);
   }
-  const plb_status status = b.status == PLB_OK ? plb_store_put(s, GIT_OBJECT_TREE, b.data ? b.data : "", b.size, out, err)
-                                               : plb_fail(err, PLB_ENOMEM, "out of memory");
+  const plb_status status = put_tree(m, &b, out, err);
   plb_buffer_dispose(&b);
   return status;
 }
 
-static plb_status apply(plb_store *s, const git_tree *base, const plb_put_file *files, size_t count, size_t skip, git_oid *out, plb_error *err);
+static plb_status apply(const tree_maker *m, const git_tree *base, const plb_put_file *files, size_t count, size_t skip, git_oid *out, plb_error *err);
 
-static plb_status apply_folder(plb_store *s, const tree_item *old, const plb_put_file *files, size_t count, size_t skip, git_oid *out,
+static plb_status apply_folder(const tree_maker *m, const tree_item *old, const plb_put_file *files, size_t count, size_t skip, git_oid *out,
                                plb_error *err) {
   git_tree *tree = NULL;
-  if (old && old->mode == GIT_FILEMODE_TREE && git_tree_lookup(&tree, s->repository, &old->id) < 0)
+  if (old && old->mode == GIT_FILEMODE_TREE && git_tree_lookup(&tree, m->store->repository, &old->id) < 0)
     return plb_git_fail(err, PLB_EDATA, "a folder of the collection cannot be read; \"plumb collection check\" tells more");
-  const plb_status status = apply(s, tree, files, count, skip, out, err);
+  const plb_status status = apply(m, tree, files, count, skip, out, err);
   git_tree_free(tree);
   return status;
 }
 
 /* All files share their first `skip` bytes; sorted, so that those of one folder stand together. */
-static plb_status apply(plb_store *s, const git_tree *base, const plb_put_file *files, size_t count, size_t skip, git_oid *out, plb_error *err) {
+static plb_status apply(const tree_maker *m, const git_tree *base, const plb_put_file *files, size_t count, size_t skip, git_oid *out, plb_error *err) {
   tree_list list = {0};
   plb_status status = list_tree(&list, base, count, err);
   const size_t sorted = list.count;
@@ -101,7 +148,7 @@ static plb_status apply(plb_store *s, const git_tree *base, const plb_put_file *
     if (size >= sizeof item->name)
       status = plb_fail(err, PLB_EUSAGE, "a name is too long");
     else if (name[size] == '/')
-      status = apply_folder(s, item, files + first, last - first, skip + size + 1, &id, err);
+      status = apply_folder(m, item, files + first, last - first, skip + size + 1, &id, err);
     if (status != PLB_OK)
       break;
     if (!item)
@@ -111,7 +158,7 @@ static plb_status apply(plb_store *s, const git_tree *base, const plb_put_file *
     item->id = id;
   }
   if (status == PLB_OK)
-    status = store_list(s, &list, out, err);
+    status = store_list(m, &list, out, err);
   free(list.item);
   return status;
 }
@@ -126,9 +173,14 @@ static int compare_paths(const void *a, const void *b) {
   return (*x == '/' ? 1 : (unsigned char)*x) - (*y == '/' ? 1 : (unsigned char)*y);
 }
 
-plb_status plb_tree_apply(plb_store *s, const git_tree *base, plb_put_file *files, size_t count, git_oid *out, plb_error *err) {
+plb_status plb_tree_apply(plb_store *s, const git_tree *base, plb_put_file *files, size_t count, plb_made_trees *made, git_oid *out,
+                          plb_error *err) {
+  const tree_maker m = {s, made};
   qsort(files, count, sizeof *files, compare_paths);
-  return apply(s, base, files, count, 0, out, err);
+  const plb_status status = apply(&m, base, files, count, 0, out, err);
+  if (made && made->count)
+    drop_doubles(made);
+  return status;
 }
 
 plb_status plb_tree_read(plb_store *s, const git_tree *tree, const char *path, char **data_out, size_t *size_out, plb_error *err) {
