@@ -1,5 +1,6 @@
 #include "next_step.h"
 
+#include <plumbline/collection.h>
 #include <plumbline/report.h>
 
 #include <math.h>
@@ -85,7 +86,49 @@ static void make_compare_command(words *to, const cli_inputs *inputs, const plb_
   add_channels(to, inputs, capture, guess);
 }
 
-static const char no_known_good[] = "there is no known-good to compare with";
+static const char no_known_good[] = "no known-good is named to compare with";
+
+enum { KNOWN_MOST = 8 };
+
+/* The channel as the known-good calls it, where it has but one. */
+static void add_role(words *to, const char *name, const plb_capture *capture, const plb_guess *guess) {
+  plb_error err = PLB_ERROR_INIT;
+  plb_reference *reference = NULL;
+  if (plb_collection_load(&reference, name, NULL, NULL, &err) == PLB_OK && plb_reference_channels(reference) == 1) {
+    const int channel = plb_capture_find(capture, guess->channel);
+    const char *unit = channel >= 0 ? plb_capture_unit(capture, (size_t)channel) : "1";
+    add(to, " --channel %s=%d:%s", plb_reference_role(reference, 0), guess->column, strcmp(unit, "1") == 0 ? plb_reference_unit(reference, 0) : unit);
+  }
+  plb_reference_free(reference);
+}
+
+/* What the collection has of the guessed type, as commands. */
+static void make_known_commands(words *to, const cli_inputs *inputs, const plb_capture *capture, const plb_guess *guess) {
+  char folder[PLB_PATH_SIZE];
+  plb_error err = PLB_ERROR_INIT;
+  plb_collection *collection = NULL;
+  plb_collection_filter filter = PLB_COLLECTION_FILTER_INIT;
+  plb_entry *entry = NULL;
+  size_t count = 0;
+  if (!guess || !guess->type[0] || plb_collection_where(NULL, folder, NULL, &err) != PLB_OK ||
+      plb_collection_open(&collection, folder, &err) != PLB_OK)
+    return;
+  filter.type = guess->type;
+  if (plb_collection_find(collection, &filter, &entry, &count, &err) != PLB_OK)
+    count = 0;
+  for (size_t i = 0; i < count && i < KNOWN_MOST; i++) {
+    add(to, "  plumb compare ");
+    add_quoted(to, plb_capture_path(capture));
+    add(to, " --reference %s", entry[i].name);
+    if (inputs->channels > 0)
+      add_channels(to, inputs, capture, guess);
+    else
+      add_role(to, entry[i].name, capture, guess);
+    add(to, "\n");
+  }
+  free(entry);
+  plb_collection_free(collection);
+}
 
 static void describe_recording(words *to, const plb_capture *capture) {
   const double rate_hz = plb_capture_rate_hz(capture);
@@ -114,7 +157,7 @@ static void describe_guesses(words *to, const plb_capture *capture, const plb_gu
     add(to, "  none: no channel shows anything that is known here\n");
 }
 
-static char *make_text(const plb_capture *capture, const plb_guess *guesses, size_t count, const char *learn,
+static char *make_text(const plb_capture *capture, const plb_guess *guesses, size_t count, const char *known, const char *learn,
                        const char *compare) {
   words text = {malloc(ANSWER_SIZE), ANSWER_SIZE, 0};
   if (!text.text)
@@ -122,11 +165,15 @@ static char *make_text(const plb_capture *capture, const plb_guess *guesses, siz
   add(&text, "Cannot tell: %s\n\n", no_known_good);
   describe_recording(&text, capture);
   describe_guesses(&text, capture, guesses, count);
+  if (known[0])
+    add(&text, "\nnext: the collection holds known-goods of this type; compare with the one whose kind and state fit\n"
+               "(\"plumb collection list\" says what they are, \"plumb connect\" how they are connected):\n\n%s",
+        known);
   add(&text,
-      "\nnext: take at least 3 captures like this one on healthy circuits, under like conditions, and make a\n"
+      "\n%s take at least 3 captures like this one on healthy circuits, under like conditions, and make a\n"
       "known-good of them (put their files for GOOD-1 ...; correct what was guessed wrong):\n\n  %s\n\n"
       "then, or at once when you have a known-good in ref.xml:\n\n  %s\n",
-      learn, compare);
+      known[0] ? "better:" : "next:", learn, compare);
   return text.text;
 }
 
@@ -171,12 +218,14 @@ plb_status cli_next_step(const plb_capture *capture, const cli_inputs *inputs, c
     return status;
   char learn[COMMAND_SIZE] = "";
   char compare[COMMAND_SIZE] = "";
+  char known[COMMAND_SIZE] = "";
   const plb_guess *best = count > 0 ? &guesses[0] : NULL;
   make_learn_command(&(words){learn, sizeof learn, 0}, inputs, capture, best);
   make_compare_command(&(words){compare, sizeof compare, 0}, inputs, capture, best);
+  make_known_commands(&(words){known, sizeof known, 0}, inputs, capture, best);
   bool made = true;
   if (text_out) {
-    *text_out = make_text(capture, guesses, count, learn, compare);
+    *text_out = make_text(capture, guesses, count, known, learn, compare);
     made = *text_out != NULL;
   }
   if (verdict_out) {
