@@ -266,6 +266,20 @@ static plb_status check_unordered(plb_verdict *v, const plb_judge *j, const plb_
   return spec->kind == PLB_CYCLE_STEADY && frame->found < 2 ? say_short(v, j, frame, err) : PLB_OK;
 }
 
+/* Pulses that are short against the cycle are left out of a robust swing, but not of the median cycle. */
+static bool swings_in_frame(const plb_judge *j, const plb_outcome *o, size_t channel) {
+  if (o->profile == NULL) {
+    return false;
+  }
+  const float *x = plb_profile_curve(o->profile, channel);
+  float low = x[0], high = x[0];
+  for (size_t g = 1; g < j->fit->grid; g++) {
+    low = fminf(low, x[g]);
+    high = fmaxf(high, x[g]);
+  }
+  return (double)(high - low) >= silent_share * j->fit->channel[channel].peak_to_peak;
+}
+
 /* Reasons that come before any score. */
 static plb_status check_hard(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o, const plb_compare_options *opt,
                              plb_error *err) {
@@ -282,7 +296,7 @@ static plb_status check_hard(plb_verdict *v, const plb_judge *j, const plb_track
     }
   }
   for (size_t k = 0; k < j->plan.channels; k++) { /* the other channels of the frame */
-    if (k != c && robust_swing(t, k) < silent_share * j->fit->channel[k].peak_to_peak) {
+    if (k != c && robust_swing(t, k) < silent_share * j->fit->channel[k].peak_to_peak && !swings_in_frame(j, o, k)) {
       return say_no_signal(v, j, t, k, opt, err);
     }
   }
