@@ -57,7 +57,7 @@ plb_status plb_doubt_silence(plb_verdict *v, const plb_judge *judge, const plb_t
   if (status != PLB_OK) {
     return status;
   }
-  if (is_type(judge, "oxygen-narrow") && middle > 0.35 && middle < 0.55) {
+  if ((is_type(judge, "oxygen-front") || is_type(judge, "oxygen-rear")) && middle > 0.35 && middle < 0.55) {
     plb_text_say(text, sizeof text, "flat at %.2f V: the sensor is not warm, so nothing can be said of it", middle);
     *said_out = true;
     return say(v, PLB_REASON_CONDITIONS, "state-outside", ch->role, true, text,

@@ -129,7 +129,7 @@ static const motor_set set_blower = {12, 14.0, 42.0, 0.36, 0.09e-3, 0.8};
 
 const plb_model_family plb_blower_current = {
     .name = "blower-current",
-    .type = "blower-current",
+    .type = "blower-motor",
     .text = "heater blower, brush motor of twelve bars, full speed",
     .channel = {{"blower-current", "A", "clamp round the supply wire of the blower", PLB_BY_CLAMP, 20.0, 0.04, 20e3}},
     .channels = 1,

@@ -167,7 +167,7 @@ static const char *const front_states[] = {"cold", "enriched", NULL};
 
 const plb_model_family plb_oxygen_front = {
     .name = "oxygen-front",
-    .type = "oxygen-narrow",
+    .type = "oxygen-front",
     .text = "narrow-band oxygen sensor before the catalyst, closed loop, hot",
     .channel = {{"oxygen", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 2.0, 0.004, 0}},
     .channels = 1,
@@ -181,7 +181,7 @@ const plb_model_family plb_oxygen_front = {
     .simulate = simulate_front};
 const plb_model_family plb_oxygen_rear = {
     .name = "oxygen-rear",
-    .type = "oxygen-narrow",
+    .type = "oxygen-rear",
     .text = "narrow-band oxygen sensor after the catalyst, hot, steady speed",
     .channel = {{"oxygen", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 2.0, 0.004, 0}},
     .channels = 1,
@@ -194,7 +194,7 @@ const plb_model_family plb_oxygen_rear = {
     .simulate = simulate_rear};
 const plb_model_family plb_oxygen_wide = {
     .name = "oxygen-wide",
-    .type = "oxygen-wide",
+    .type = "oxygen-wide-band",
     .text = "wide-band oxygen sensor's amplifier voltage over snap throttle and over-run",
     .channel = {{"oxygen", "V", "amplifier output or pump-cell test point at the control unit, connected", PLB_BY_PROBE,
                  5.0, 0.008, 0}},

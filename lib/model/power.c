@@ -284,7 +284,7 @@ const plb_model_family plb_sensor_supply = {
     .simulate = simulate_sensor_supply};
 const plb_model_family plb_supply_drop = {
     .name = "voltage-drop-supply",
-    .type = "voltage-drop",
+    .type = "drop-supply",
     .text = "drop on the supply side when the blower is switched on",
     .channel = {{"drop", "V", "battery positive post against the positive terminal of the consumer", PLB_BY_PROBE, 1.0,
                  0.004, 0}},
@@ -298,7 +298,7 @@ const plb_model_family plb_supply_drop = {
     .simulate = simulate_drop};
 const plb_model_family plb_ground_drop = {
     .name = "voltage-drop-ground",
-    .type = "voltage-drop",
+    .type = "drop-ground",
     .text = "drop on the ground side when the blower is switched on",
     .channel = {{"drop", "V", "ground terminal of the consumer against the battery negative post", PLB_BY_PROBE, 1.0,
                  0.004, 0}},

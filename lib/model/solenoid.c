@@ -240,7 +240,7 @@ static const solenoid_set set_fan = {
 
 const plb_model_family plb_injector_peak_hold = {
     .name = "injector-peak-hold",
-    .type = "injector-peak-hold",
+    .type = "injector-peak-hold-current",
     .text = "low-ohm port injector with peak and hold driver, current, idle",
     .channel = {{"injector-current", "A", "clamp round one wire of the injector", PLB_BY_CLAMP, 5.0, 0.012, 20e3}},
     .channels = 1,
@@ -256,7 +256,7 @@ const plb_model_family plb_injector_peak_hold = {
     .set = &set_peak_hold};
 const plb_model_family plb_injector_boosted = {
     .name = "injector-boosted",
-    .type = "injector-direct",
+    .type = "injector-direct-current",
     .text = "direct injector, boosted voltage then held, idle: current and voltage",
     .channel = {{"injector-current", "A", "clamp round one wire of the injector", PLB_BY_CLAMP, 20.0, 0.03, 50e3},
                 {"injector", "V", "high-side wire against ground; charged to a dangerous voltage", PLB_BY_PROBE, 100.0,
@@ -274,7 +274,7 @@ const plb_model_family plb_injector_boosted = {
     .set = &set_boosted};
 const plb_model_family plb_pump_valve = {
     .name = "high-pressure-pump-valve",
-    .type = "pump-valve",
+    .type = "high-pressure-pump-valve",
     .text = "valve of the high-pressure fuel pump, current, idle",
     .channel = {{"valve-current", "A", "clamp round one wire of the valve", PLB_BY_CLAMP, 10.0, 0.02, 20e3}},
     .channels = 1,

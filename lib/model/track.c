@@ -75,7 +75,7 @@ static const track_set set_throttle = {0.13, 0.88, 0.87, 0.12}, set_pedal = {0.1
 
 const plb_model_family plb_throttle_dual = {
     .name = "throttle-dual",
-    .type = "throttle-position",
+    .type = "throttle-dual",
     .text = "throttle position, two tracks, opened and shut once, key on, engine off",
     .channel = {{"track-1", "V", "first signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0},
                 {"track-2", "V", "second signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}},
@@ -90,7 +90,7 @@ const plb_model_family plb_throttle_dual = {
     .set = &set_throttle};
 const plb_model_family plb_pedal_dual = {
     .name = "pedal-dual",
-    .type = "pedal-position",
+    .type = "pedal-dual",
     .text = "accelerator pedal, two tracks, pressed and released once, key on, engine off",
     .channel = {{"track-1", "V", "first signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0},
                 {"track-2", "V", "second signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}},
