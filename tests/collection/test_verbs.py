@@ -154,6 +154,23 @@ def sharing(shop, c, clone, paths):
     shop.check(other, "the other one")
 
 
+def chain(shop, c):
+    """Somebody puts another text under an old number with a git client: the version after it tells."""
+    copy, work = shop.path("chain"), shop.path("chain-work")
+    shutil.copytree(c, copy)
+    subprocess.run(["git", "clone", "-q", copy, work], check=True)
+    old = os.path.join(work, "references", "type-01", "name-00001", "0001.xml")
+    text = open(old).read()
+    with open(old, "w") as f:
+        f.write(text.replace("Fixture number", "Another number"))
+    who = ["-c", "user.name=Mallory", "-c", "user.email=mallory@example.org"]
+    subprocess.run(["git", "-C", work, *who, "commit", "-q", "-am", "quietly"], check=True)
+    subprocess.run(["git", "-C", work, "push", "-q", "origin", "HEAD:main"], check=True)
+    r = shop.run(copy, "check")
+    if r.returncode != 65 or "name-00001/0002.xml: it names" not in r.stdout + r.stderr:
+        fail("a changed old version was not told by the one after it: %d %s%s" % (r.returncode, r.stdout, r.stderr))
+
+
 def upkeep(shop, c, paths):
     before = shop.must(c, "list", "--all", "--json")
     expect(shop, c, 0, "went into one pack", "pack")
@@ -192,6 +209,7 @@ def main():
         json_valid(shop, c)
         clone = outside(shop, c)
         sharing(shop, c, clone, paths)
+        chain(shop, c)
         upkeep(shop, c, paths)
         first_write(shop, paths)
         print("all verbs do what they say")

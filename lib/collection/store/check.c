@@ -15,9 +15,16 @@ typedef struct damage_list {
   size_t count, capacity;
 } damage_list;
 
+/** The version that was read last: folders are walked in the order of their names, so the next one of the same reference follows it. */
+typedef struct version_seen {
+  char name[PLB_TEXT_SIZE], sha256[PLB_HASH_SIZE];
+  unsigned version;
+} version_seen;
+
 typedef struct checking {
   plb_store *store;
   plb_store_check_result *result;
+  version_seen last;
   damage_list damage; /**< objects that cannot be read */
   char objects[PLB_PATH_SIZE + 16];
 } checking;
@@ -246,6 +253,27 @@ static bool is_damaged(const checking *c, const git_oid *id) {
   return false;
 }
 
+/* Each version names its predecessor by its hash, so nobody can put another text under an old number unseen. */
+static void check_predecessor(checking *c, const char *path, const void *bytes, size_t size) {
+  plb_path where;
+  char named[PLB_HASH_SIZE] = "", why[PLB_TEXT_SIZE];
+  if (plb_path_parse(path, &where) != PLB_PATH_REFERENCE)
+    return;
+  const bool follows = strcmp(c->last.name, where.name) == 0 && c->last.version + 1 == where.version;
+  plb_predecessor_of(bytes, size, named);
+  if (follows && strcmp(named, c->last.sha256) != 0) {
+    snprintf(why, sizeof why, "it names %s as what came before, and version %u is another text", named[0] ? named : "nothing", c->last.version);
+    say_damage(c, path, why);
+  } else if (where.version == 1 && named[0]) {
+    say_damage(c, path, "the first version names a version before it");
+  } else if (where.version > 1 && !follows) {
+    say_damage(c, path, "the version before it is not there, or cannot be read");
+  }
+  plb_text_copy(c->last.name, sizeof c->last.name, where.name);
+  c->last.version = where.version;
+  plb_sha256(bytes, size, c->last.sha256);
+}
+
 /* Names of the documents that damaged objects hold, and the strict reader and the schema for all the others. */
 static void check_document(checking *c, const char *path, const git_oid *id) {
   char *data = NULL;
@@ -272,6 +300,7 @@ static void check_document(checking *c, const char *path, const git_oid *id) {
     status = plb_schema_validate("schema/capture.xsd", bytes, size, path, &trouble);
   if (status != PLB_OK)
     say_damage(c, path, trouble.message);
+  check_predecessor(c, path, bytes, size);
   plb_inspection_dispose(&x);
   git_odb_object_free(object);
   free(data);

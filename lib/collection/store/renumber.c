@@ -67,6 +67,20 @@ static bool put_body(plb_buffer *out, const char *body, size_t size, const char 
   return true;
 }
 
+void plb_predecessor_of(const char *data, size_t size, char *out) {
+  const char *provenance = find_text(data, size, "<provenance"), *old = NULL, *end = NULL;
+  out[0] = '\0';
+  if (provenance)
+    old = find_text(data, (size_t)(provenance - data), "<predecessor>");
+  if (old)
+    end = find_text(old, (size_t)(provenance - old), "</predecessor>");
+  const char *first = old ? old + strlen("<predecessor>") : NULL;
+  if (end && end - first < PLB_HASH_SIZE) {
+    memcpy(out, first, (size_t)(end - first));
+    out[end - first] = '\0';
+  }
+}
+
 plb_status plb_name_of(const char *data, size_t size, char *out, plb_error *err) {
   span tag, at;
   if (!find_root(data, size, &tag) || !find_value(data, tag, "name", &at) || at.to - at.from >= PLB_TEXT_SIZE)

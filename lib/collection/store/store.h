@@ -142,6 +142,8 @@ PLB_CHECKED plb_status plb_add_reference(plb_change *change, const char *data, s
 
 /** The name attribute of a document's first element. @param out  [size: PLB_TEXT_SIZE] */
 PLB_CHECKED plb_status plb_name_of(const char *data, size_t size, char *out, plb_error *err);
+/** The hash that a reference document names as its predecessor's; empty: none. @param out  [PLB_HASH_SIZE] */
+void plb_predecessor_of(const char *data, size_t size, char *out);
 /**
  * Set a reference document's name (NULL: keep), version and predecessor (NULL: none), leaving every other byte as it is, and its id.
  * @param out  initialised
