@@ -106,7 +106,7 @@ static int print(const plb_connect *asked, const cli_arguments *arguments, plb_e
 }
 
 static int show(const cli_inputs *inputs, const cli_arguments *arguments) {
-  deck d = {NULL};
+  deck d = {.collection = NULL};
   plb_error err = PLB_ERROR_INIT;
   size_t wrong = 0;
   int status = choose(&d, inputs->item[0].path, cli_value(arguments, &cli_opt_collection), &err);
