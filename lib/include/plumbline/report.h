@@ -67,6 +67,7 @@ typedef struct plb_connect {
   size_t others;
   const plb_capture *capture; /**< to be checked against the card; NULL: none */
 } plb_connect;
+/** The card for people, with what in the capture does not fit it. @param width  columns, 0: 80, at least 24 */
 PLB_API PLB_CHECKED plb_status plb_report_connect_text(char **out, const plb_connect *asked, plb_text_style style, int width, plb_error *err);
 /** One line of JSON, connect/1, valid against schema/connect-1.json. */
 PLB_API PLB_CHECKED plb_status plb_report_connect_json(char **out, const plb_connect *asked, plb_error *err);
