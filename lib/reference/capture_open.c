@@ -1,5 +1,5 @@
-#include "reference/grammar.h"
 #include "reference/capture_document.h"
+#include "reference/grammar.h"
 #include "reference/model.h"
 #include <string.h>
 
