@@ -359,6 +359,20 @@ static void check_branch(checking *c) {
   git_commit_free(commit);
 }
 
+/* Quotes in pairs, and only the escapes that git knows: libgit2 lets others pass. */
+static bool is_config_value(const char *value, size_t size) {
+  bool quoted = false;
+  for (size_t i = 0; i < size; i++) {
+    if (value[i] == '"')
+      quoted = !quoted;
+    else if (value[i] == '\\' && (++i >= size || !strchr("\\\"ntb", value[i])))
+      return false;
+    else if ((unsigned char)value[i] < 0x20 && value[i] != '\t')
+      return false;
+  }
+  return !quoted;
+}
+
 static bool is_config_line(const char *line, size_t size) {
   while (size && (*line == ' ' || *line == '\t')) {
     line++;
@@ -373,7 +387,7 @@ static bool is_config_line(const char *line, size_t size) {
     n++;
   while (n && n < size && (line[n] == ' ' || line[n] == '\t'))
     n++;
-  return n && (n == size || line[n] == '=');
+  return n && (n == size || (line[n] == '=' && is_config_value(line + n + 1, size - n - 1)));
 }
 
 /* libgit2 reads lines that git itself refuses. */
