@@ -171,6 +171,14 @@ def chain(shop, c):
         fail("a changed old version was not told by the one after it: %d %s%s" % (r.returncode, r.stdout, r.stderr))
 
 
+def nested(shop, c, paths):
+    """A reference whose name lies between two versions of another: the chain is still followed."""
+    inside = shop.path("inside.xml")
+    open(inside, "w").write(open(paths[0]).read().replace("type-00/name-00000", "type-00/name-00000/0001z"))
+    expect(shop, c, 0, "stored type-00/name-00000/0001z@1", "add", inside)
+    shop.check(c, "a name inside a name")
+
+
 def upkeep(shop, c, paths):
     before = shop.must(c, "list", "--all", "--json")
     expect(shop, c, 0, "went into one pack", "pack")
@@ -210,6 +218,7 @@ def main():
         clone = outside(shop, c)
         sharing(shop, c, clone, paths)
         chain(shop, c)
+        nested(shop, c, paths)
         upkeep(shop, c, paths)
         first_write(shop, paths)
         print("all verbs do what they say")

@@ -318,8 +318,11 @@ static void check_tree(checking *c, const git_oid *id, const char *inside) {
     plb_path where;
     if (snprintf(path, sizeof path, "%s%s%s", inside, inside[0] ? "/" : "", git_tree_entry_name(e)) >= (int)sizeof path)
       say_damage(c, inside, "a name that is too long");
-    else if (git_tree_entry_type(e) == GIT_OBJECT_TREE)
+    else if (git_tree_entry_type(e) == GIT_OBJECT_TREE) {
+      const version_seen here = c->last; /* a folder may stand between two versions */
       check_tree(c, git_tree_entry_id(e), path);
+      c->last = here;
+    }
     else if (git_tree_entry_filemode(e) != GIT_FILEMODE_BLOB || plb_path_parse(path, &where) == PLB_PATH_NONE)
       say_damage(c, path, "no place where a collection keeps anything");
     else
