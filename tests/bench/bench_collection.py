@@ -11,6 +11,7 @@ sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), ".."
 from shop import Shop, fail  # noqa: E402
 
 TYPES = 40
+VERSIONS = 50
 
 
 def ms(words, env, times=15):
@@ -57,13 +58,20 @@ def main():
         path = "references/%s/0001.xml" % one
         base = [plumb, "collection", "--collection", c]
         git = ["git", "--git-dir=" + c]
+        for k in range(VERSIONS - 1):
+            text = open(os.path.join(many, "ref-00000.xml")).read().replace("Fixture 0 number", "Version %d number" % k)
+            with open(shop.path("next.xml"), "w") as f:
+                f.write(text)
+            shop.must(c, "add", shop.path("next.xml"))
         rows = [("empty process", ["true"], None), ("plumb --version", [plumb, "--version"], None),
                 ("list", base + ["list"], git + ["ls-tree", "-r", "--name-only", "main"]),
                 ("find by text", base + ["find", "Fixture", str(count // 2)], None),
                 ("find by condition", base + ["list", "--condition", "speed=601..602/min"], None),
                 ("show", base + ["show", one], git + ["cat-file", "blob", "main:" + path]),
                 ("show --xml", base + ["show", one, "--xml"], git + ["cat-file", "blob", "main:" + path]),
-                ("history", base + ["history", one], git + ["log", "--format=%an %ad %s", "main", "--", os.path.dirname(path)])]
+                ("history", base + ["history", one], git + ["log", "--format=%an %ad %s", "main", "--", os.path.dirname(path)]),
+                ("history of %d" % VERSIONS, base + ["history", "type-00/name-00000"],
+                 git + ["log", "--format=%an %ad %s", "main", "--", "references/type-00/name-00000"])]
         for name, words, beside in rows:
             median, least = ms(words, env)
             text = "%-18s %7.1f ms (least %.1f)" % (name, median, least)
