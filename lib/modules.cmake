@@ -12,7 +12,7 @@ plb_module(capture USES core signal
   SOURCES capture.c format.c number.c column.c text_cell.c text_encoding.c text_sample.c text_comma.c text_layout.c text_refuse.c text_header.c
     text_time.c text_preamble.c text_rate.c text_body.c text_reader.c text_writer.c wave_reader.c npy_reader.c assign.c
     comtrade_config.c comtrade_data.c comtrade_reader.c
-    step.c clipping.c fitness.c)
+    step.c clipping.c fitness.c stream.c stream_frames.c stream_wave.c stream_text.c)
 
 plb_module(model USES core signal capture
   SOURCES draw.c wiring.c meter.c matrix.c physics.c rotation.c cases.c families.c wheel.c inductive.c hall.c injector.c brush_motor.c serial.c pulses.c knock.c power.c stepper.c analog.c track.c solenoid.c ignition.c oxygen.c cranking.c can.c coolant.c alternator.c)
@@ -53,8 +53,13 @@ plb_module(learn USES core signal capture cycle reading reference compare
 plb_module(peer USES core signal capture cycle reading reference compare learn
   SOURCES likes.c split.c peers.c pair.c locate.c)
 
-plb_module(report USES core signal capture cycle reading reference compare learn peer
+plb_module(event USES core signal capture cycle reading reference compare learn
+  SOURCES boxes.c residuals.c trains.c shape.c stuck.c lane.c windows.c cut.c search.c print.c)
+# sums of boxes vectorise; neither changes a result
+target_compile_options(plb_event PRIVATE -fno-math-errno -fno-trapping-math)
+
+plb_module(report USES core signal capture cycle reading reference compare learn event peer
   SOURCES take.c say.c say_verdict.c page.c table.c verdict_text.c json_value.c verdict_json.c canvas.c canvas_text.c axis.c panel.c
     verdict_svg.c facts.c capture_guess.c sketch.c inspect.c inspect_json.c learned_text.c connect_card.c connect_text.c connect_json.c connect_svg.c difference_svg.c again.c peer_text.c peer_json.c LINK PkgConfig::JANSSON)
 
-set(PLB_MODULES core signal capture model cycle reading reference collection compare learn peer report)
+set(PLB_MODULES core signal capture model cycle reading reference collection compare learn event peer report)

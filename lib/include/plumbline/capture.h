@@ -94,5 +94,27 @@ typedef struct plb_reason {
  */
 PLB_API PLB_CHECKED plb_status plb_capture_check(const plb_capture *capture, plb_reason **out, size_t *count_out, plb_error *err);
 
+/** How a sample is stored in a recording that is nothing but samples, or what its head says. All little-endian. */
+typedef enum plb_sample_type {
+  PLB_SAMPLE_TOLD, /**< the file's own head says it */
+  PLB_SAMPLE_INT16,
+  PLB_SAMPLE_INT32,
+  PLB_SAMPLE_FLOAT32,
+  PLB_SAMPLE_FLOAT64
+} plb_sample_type;
+
+/** A recording that is read piece by piece. Start from PLB_STREAM_OPTIONS_INIT. */
+typedef struct plb_stream_options {
+  unsigned version;     /**< 1 */
+  plb_sample_type type; /**< PLB_SAMPLE_TOLD: WAVE or delimited text; else bare samples, channel by channel in turn */
+  size_t channels;      /**< of bare samples, 1..1024; default 1 */
+  double rate_hz;       /**< of bare samples, and of text without a time column [Hz] */
+  double scale, offset; /**< of bare samples: value = offset + scale * number; default 1 and 0 */
+} plb_stream_options;
+#define PLB_STREAM_OPTIONS_INIT {1, PLB_SAMPLE_TOLD, 1, 0.0, 1.0, 0.0}
+
+/** "int16", "int32", "float32", "float64". @return false for anything else */
+PLB_API bool plb_sample_type_parse(const char *text, plb_sample_type *out);
+
 PLB_END_DECLS
 #endif

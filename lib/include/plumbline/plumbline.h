@@ -7,6 +7,7 @@
 #include <plumbline/core.h>
 #include <plumbline/cycle.h>
 #include <plumbline/error.h>
+#include <plumbline/event.h>
 #include <plumbline/learn.h>
 #include <plumbline/peer.h>
 #include <plumbline/reading.h>
