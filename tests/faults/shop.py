@@ -15,7 +15,9 @@ class Shop:
         self.source = source_dir
         self.folder = tempfile.mkdtemp(prefix="plumbline-faults-", dir=os.environ.get("TMPDIR"))
         self.env = dict(os.environ, HOME=self.folder, PLUMBLINE_AUTHOR="Ada", XDG_CACHE_HOME=os.path.join(self.folder, "cache"))
-        self.env["TMPDIR"] = self.folder  # a killed program leaves its temporary files here, and they go with the folder
+        self.env["TMPDIR"] = os.path.join(self.folder, "tmp")  # what killed programs leave behind goes with the folder
+        os.mkdir(self.env["TMPDIR"])
+        os.chmod(self.env["TMPDIR"], 0o1777)  # another user comes here too
         leaks = os.path.join(os.path.dirname(os.path.abspath(__file__)), "leaks.txt")
         self.env["LSAN_OPTIONS"] = "suppressions=%s:print_suppressions=0" % leaks
         for name in ("PLUMBLINE_COLLECTION", "XDG_DATA_HOME", "SOURCE_DATE_EPOCH"):
