@@ -37,6 +37,9 @@ def everyday(shop, paths):
     open(edited, "w").write(text)
     expect(shop, c, 0, "stored type-00/name-00000@2", "add", edited)
     expect(shop, c, 0, "type-00/name-00000@1", "list")  # the approved one still serves
+    expect(shop, c, 0, "type-00/name-00000@2", "list", "--status", "draft")  # and what waits for approval is found beside it
+    expect(shop, c, 64, "foo is no status", "list", "--status", "foo")
+    expect(shop, c, 64, "guessed is no provenance", "find", "--provenance", "guessed")
     expect(shop, c, 1, 'was "Fixture number 0", is "By hand"', "diff", "type-00/name-00000@1", "type-00/name-00000@2")
     expect(shop, c, 0, "stored type-00/name-00000@3", "restore", "type-00/name-00000@1")
     first, third = (shop.must(c, "show", "type-00/name-00000@%d" % n, "--xml") for n in (1, 3))
@@ -206,6 +209,18 @@ def first_write(shop, paths):
     own = shop.path("somebody", ".local", "share", "plumbline", "collection")
     if r.returncode or "type-00/name-00000@1" not in shop.selectors(own):
         fail("the first write: exit %d %s" % (r.returncode, r.stderr))
+    learner = os.path.join(shop.bin, "plumb")
+    if not os.access(learner, os.X_OK):
+        return
+    demo, env["HOME"] = shop.path("demo"), shop.path("learner")
+    os.mkdir(demo)
+    subprocess.run([os.path.join(shop.bin, "make-demo"), demo], check=True, stdout=subprocess.DEVNULL)
+    good = [os.path.join(demo, "van-%d.csv" % i) for i in range(1, 5)]
+    r = subprocess.run([learner, "learn", "--type", "crank-inductive", "--name", "first/learned", "--cycle", "wheel:teeth=60,missing=2", "--channel", "crank=2:V", *good],
+                       env=env, capture_output=True, text=True)
+    own = shop.path("learner", ".local", "share", "plumbline", "collection")
+    if r.returncode or "stored crank-inductive/first/learned@1" not in r.stdout or "crank-inductive/first/learned@1" not in shop.selectors(own):
+        fail("learning as the first write: exit %d %s" % (r.returncode, r.stderr))
 
 
 def main():

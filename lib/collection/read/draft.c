@@ -14,23 +14,22 @@ static plb_status status_of_exit(int code) {
 
 plb_status plb_collection_add_draft(const char *named, const char *path, const char *const *captures, size_t count, char *said_out,
                                     size_t size, plb_error *err) {
-  char folder[PLB_PATH_SIZE], said[512] = "";
-  plb_status status = plb_collection_where_to_write(named, folder, err);
-  if (status != PLB_OK)
-    return status;
+  char said[512] = "";
   const char **words = plb_calloc(count + 7, sizeof *words);
   if (!words)
     return plb_fail(err, PLB_ENOMEM, "out of memory");
   size_t n = 0;
   words[n++] = "collection";
-  words[n++] = "--collection";
-  words[n++] = folder;
+  if (named) { /* else the helper finds where, and makes the user's own on the first write */
+    words[n++] = "--collection";
+    words[n++] = named;
+  }
   words[n++] = "add";
-  words[n++] = path;
   for (size_t i = 0; i < count; i++)
     words[n++] = captures[i];
+  words[n++] = path; /* last, so that what is said last tells its name and number */
   int code = 0;
-  status = plb_helper_run(words, said, sizeof said, &code, err);
+  plb_status status = plb_helper_run(words, said, sizeof said, &code, err);
   free(words);
   if (status != PLB_OK)
     return status;

@@ -141,6 +141,29 @@ static plb_status parse_conditions(const plb_collection_filter *f, range *out, p
   return PLB_OK;
 }
 
+static bool is_one_of(const char *word, const char *const *known, size_t count) {
+  for (size_t i = 0; i < count; i++)
+    if (strcmp(word, known[i]) == 0)
+      return true;
+  return false;
+}
+
+/* A word that is misspelt must not look like an empty collection. */
+static plb_status check_words(const plb_collection_filter *f, plb_error *err) {
+  static const char *const statuses[] = {"draft", "approved", "retired", "withdrawn"};
+  static const char *const provenances[] = {"measured", "modelled", "standard"};
+  if (f->status && !is_one_of(f->status, statuses, 4))
+    return plb_fail(err, PLB_EUSAGE, "%.60s is no status; say draft, approved, retired or withdrawn", f->status);
+  if (f->provenance && !is_one_of(f->provenance, provenances, 3))
+    return plb_fail(err, PLB_EUSAGE, "%.60s is no provenance; say measured, modelled or standard", f->provenance);
+  return PLB_OK;
+}
+
+/* One version of each reference, the one in use; who asks for drafts, say, wants those beside an approved version too. */
+static bool lists_serving(const plb_collection_filter *f) {
+  return !f->all_versions && (!f->status || strcmp(f->status, "approved") == 0);
+}
+
 plb_status plb_collection_find(const plb_collection *c, const plb_collection_filter *filter, plb_entry **out, size_t *count_out, plb_error *err) {
   *out = NULL;
   *count_out = 0;
@@ -148,6 +171,8 @@ plb_status plb_collection_find(const plb_collection *c, const plb_collection_fil
   plb_entry *list = plb_calloc(c->entries + 1, sizeof *list);
   asked a = {filter, filter->type ? plb_collection_type(c, filter->type) : NULL, plb_calloc(filter->condition_count + 1, sizeof(range))};
   plb_status status = list && a.condition ? parse_conditions(filter, a.condition, err) : plb_fail(err, PLB_ENOMEM, "out of memory");
+  if (status == PLB_OK)
+    status = check_words(filter, err);
   if (filter->type && !a.type)
     a.type = filter->type;
   size_t n = 0;
@@ -156,7 +181,7 @@ plb_status plb_collection_find(const plb_collection *c, const plb_collection_fil
     if (plb_collection_entry(c, i, &e) && e.kind == kind)
       list[n++] = e;
   }
-  if (kind == PLB_ENTRY_REFERENCE && !filter->all_versions)
+  if (kind == PLB_ENTRY_REFERENCE && lists_serving(filter))
     n = keep_serving(list, n);
   size_t kept = 0;
   for (size_t i = 0; i < n; i++)
