@@ -199,13 +199,19 @@ static double width_of(size_t scale) {
   return scale < 3 ? (double)(scale + 1) : ((scale - 3) % 2 ? 6.0 : 4.0) * (double)((size_t)1 << (scale - 3) / 2);
 }
 
+/* Between two widths by the logarithm: a jump from one scale to the next would stop an event's end short of its place. */
 double plb_boxes_scatter(const plb_boxes *b, size_t place, double length) {
-  size_t section = place * PLB_BOX_SECTIONS / b->samples, nearest = 0;
+  size_t section = place * PLB_BOX_SECTIONS / b->samples, below = 0, above = 0;
   section = section < PLB_BOX_SECTIONS ? section : PLB_BOX_SECTIONS - 1;
-  for (size_t s = 0; s < PLB_BOX_SCALES; s++)
-    if (b->scatter[s][section] > 0 && fabs(log(width_of(s) / length)) < fabs(log(width_of(nearest) / length)))
-      nearest = s;
-  return b->scatter[nearest][section];
+  for (size_t s = 0; s < PLB_BOX_SCALES && width_of(above) < length; s++)
+    if (b->scatter[s][section] > 0) {
+      below = width_of(s) <= length ? s : below;
+      above = s;
+    }
+  const double low = b->scatter[below][section], high = b->scatter[above][section];
+  if (above == below || width_of(above) <= length)
+    return high;
+  return low + (high - low) * log(length / width_of(below)) / log(width_of(above) / width_of(below));
 }
 
 static double mean_of(const float *r, size_t first, size_t last) {

@@ -50,6 +50,19 @@ static plb_status search_pulses(plb_lane *lane, plb_boxes *boxes, size_t n, doub
   return status;
 }
 
+/* A value that is stuck lies a little off the usual mean all the time: that is one event, not two. */
+static void drop_within_stuck(plb_found_list *list, size_t first, size_t stuck) {
+  size_t kept = stuck;
+  for (size_t i = stuck; i < list->count; i++) {
+    bool within = false;
+    for (size_t k = first; k < stuck && !within; k++)
+      within = list->item[i].first < list->item[k].last + 1 && list->item[i].last > list->item[k].first - 1;
+    if (!within)
+      list->item[kept++] = list->item[i];
+  }
+  list->count = kept;
+}
+
 plb_status plb_lane_search(plb_lane *lane, plb_boxes *boxes, size_t n, double sigma, bool whole, plb_trains *pulses,
                            plb_found_list *out, plb_error *err) {
   double low, high;
@@ -65,6 +78,11 @@ plb_status plb_lane_search(plb_lane *lane, plb_boxes *boxes, size_t n, double si
   if (pulses->edges > 0)
     return search_pulses(lane, boxes, n, floor, sigma, whole, pulses, out, err);
   as_level(lane, n);
-  status = plb_residuals_search(boxes, lane->r, lane->deviation, lane->x, n, (double)NAN, floor, sigma, out, err);
-  return status == PLB_OK ? plb_stuck_search(lane->x, n, out, err) : status;
+  const size_t before = out->count;
+  status = plb_stuck_search(lane->x, n, out, err);
+  const size_t stuck = out->count;
+  if (status == PLB_OK)
+    status = plb_residuals_search(boxes, lane->r, lane->deviation, lane->x, n, (double)NAN, floor, sigma, out, err);
+  drop_within_stuck(out, before, stuck);
+  return status;
 }

@@ -154,3 +154,28 @@ plb_status plb_events_text(char **out, const plb_search_summary *s, plb_error *e
                       (unsigned long long)s->missing);
   return give(&b, out, err);
 }
+
+plb_status plb_event_cycle_json(char **out, const char *channel, double time_s, double period_s, double high_s,
+                                double lowest, double highest, plb_error *err) {
+  plb_buffer b;
+  plb_buffer_init(&b, PRINT_MOST);
+  plb_buffer_puts(&b, "{\"format\":\"plumbline.cycle/1\"");
+  put_string(&b, "channel", channel);
+  put_number(&b, "time_s", time_s, 12);
+  put_number(&b, "period_s", period_s, 9);
+  put_number(&b, "high_s", high_s, 9);
+  put_number(&b, "lowest", lowest, 6);
+  put_number(&b, "highest", highest, 6);
+  plb_buffer_puts(&b, "}\n");
+  return give(&b, out, err);
+}
+
+plb_status plb_event_mark_json(char **out, const char *what, double time_s, plb_error *err) {
+  plb_buffer b;
+  plb_buffer_init(&b, PRINT_MOST);
+  plb_buffer_puts(&b, "{\"format\":\"plumbline.mark/1\"");
+  put_string(&b, "what", what);
+  put_number(&b, "time_s", time_s, 12);
+  plb_buffer_puts(&b, "}\n");
+  return give(&b, out, err);
+}

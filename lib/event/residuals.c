@@ -7,7 +7,7 @@
 
 #include <math.h>
 
-enum { STEPS_MOST = 64, SHARP_FROM = 8, STEP_SIDE = 16 };
+enum { STEPS_MOST = 64, SHARP_FROM = 8, STEP_SIDE = 16, SHORT = 256 };
 
 typedef struct probe {
   const plb_boxes *boxes;
@@ -39,14 +39,15 @@ static plb_status open_probe(probe *p, size_t from, size_t to, plb_error *err) {
   return PLB_OK;
 }
 
-/* Both sides are equally long, so that a straight ramp cancels. */
+/* Both sides are equally long, so that a straight ramp cancels; longer for short boxes, in which drift does not bend. */
 static fit fit_box(const probe *p, size_t first, size_t last) {
   const size_t length = last - first;
-  size_t side = 4 * length > 16 ? 4 * length : 16;
+  size_t side = length <= SHORT ? 8 * length : 4 * length > 8 * SHORT ? 4 * length : 8 * SHORT;
+  side = side > 32 ? side : 32;
   side = first - p->from < side ? first - p->from : side;
   side = p->to - last < side ? p->to - last : side;
   fit f = {.first = first, .last = last};
-  if (side < 2)
+  if (2 * side < length || side < 2)
     return f;
   const double left = mean_between(p, first - side, first), right = mean_between(p, last, last + side);
   f.rise = mean_between(p, first, last) - 0.5 * (left + right);
@@ -223,7 +224,7 @@ static plb_status accept_step(hunt *h, const probe *p, const fit *f, plb_error *
 }
 
 static plb_status look_closer(hunt *h, const plb_box *box, plb_error *err) {
-  const size_t length = box->last - box->first, reach = 7 * length + 64;
+  const size_t length = box->last - box->first, reach = 10 * length + 64;
   const bool touched = box->last + reach > h->reach_first && box->first < h->reach_last + reach;
   if (touched && fabs(plb_box_again(h->boxes, h->r, h->n, box)) < 4)
     return PLB_OK;
@@ -245,7 +246,8 @@ plb_status plb_residuals_search(plb_boxes *boxes, float *r, float *deviation, co
                                 double floor, double sigma, plb_found_list *out, plb_error *err) {
   hunt h = {.boxes = boxes, .r = r, .deviation = deviation, .x = x, .n = n, .middle = middle, .floor = floor,
             .sigma = sigma, .reach_first = n, .out = out};
-  plb_status status = plb_boxes_find(boxes, r, n, isnan(middle) ? floor : 0.05, err);
+  /* beside the edges of pulses nothing is left, which must not make the scatter look smaller than its unit */
+  plb_status status = plb_boxes_find(boxes, r, n, isnan(middle) ? floor : 1, err);
   for (size_t i = 0; i < boxes->count && status == PLB_OK; i++)
     status = look_closer(&h, &boxes->found[i], err);
   return status;

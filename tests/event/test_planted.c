@@ -27,7 +27,7 @@ static bool matches(const planted *p, const plb_event *e) {
   const double first = (double)p->first / 1e4, last = (double)p->last / 1e4;
   const bool channel = strcmp(e->channel, p->kind == PLANTED_PULSE ? "c2" : "c1") == 0;
   /* a missing pulse is told from the edge before it on; noise may lengthen a weak event. The next one is seconds away */
-  return channel && e->time_s < last + 0.001 && e->time_s + e->duration_s > first - 1e-4 && e->time_s > first - 0.011;
+  return channel && e->time_s < last + 0.001 && e->time_s + e->duration_s > first - 1e-4 && e->time_s > first - 0.011 - (last - first);
 }
 
 static bool check_event(const plb_event *e, void *payload) {

@@ -41,12 +41,12 @@ typedef struct plb_search_options {
   plb_stream_options stream;       /**< how the recording is read */
   const plb_channel_map *channel;  /**< [channels] as for a capture; none: all of them */
   size_t channels;
-  double sigma;                    /**< least size of an event, 5..1000; default 6.9 */
+  double sigma;                    /**< least size of an event, 5..1000; default 6.7 */
   const char *cut_folder;          /**< write a cut-out of each event there; NULL: none */
   size_t most_cuts;                /**< no more than so many files; default 10,000 */
 } plb_search_options;
 #define PLB_SEARCH_OPTIONS_INIT                                                                                        \
-  { 1, PLB_STREAM_OPTIONS_INIT, NULL, 0, 6.9, NULL, 10000 }
+  { 1, PLB_STREAM_OPTIONS_INIT, NULL, 0, 6.7, NULL, 10000 }
 
 typedef struct plb_search_summary {
   char path[PLB_PATH_SIZE], format[PLB_NAME_SIZE];
@@ -102,6 +102,11 @@ PLB_API PLB_CHECKED plb_status plb_events_json(char **text_out, const plb_search
 PLB_API PLB_CHECKED plb_status plb_event_text(char **text_out, const plb_event *event, plb_error *err);
 /** The closing lines for people. @param text_out  malloc'ed */
 PLB_API PLB_CHECKED plb_status plb_events_text(char **text_out, const plb_search_summary *summary, plb_error *err);
+/** One line of JSON, cycle/1: a whole cycle of pulses as on_cycle() tells it. @param text_out  malloc'ed */
+PLB_API PLB_CHECKED plb_status plb_event_cycle_json(char **text_out, const char *channel, double time_s, double period_s,
+                                                    double high_s, double lowest, double highest, plb_error *err);
+/** One line of JSON, mark/1: the user marked a moment. @param what  "wiggle", "heat", "cold". @param text_out  malloc'ed */
+PLB_API PLB_CHECKED plb_status plb_event_mark_json(char **text_out, const char *what, double time_s, plb_error *err);
 
 PLB_END_DECLS
 #endif
