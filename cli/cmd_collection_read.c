@@ -200,15 +200,33 @@ static int draw(const char *path, const plb_reference *a, const plb_reference *b
   return status == PLB_OK ? CLI_OK : cli_fail(&err);
 }
 
-static int print_differences(const cli_arguments *arguments, const plb_difference *d, size_t count) {
-  char *text = NULL, line[1024];
-  plb_error err = PLB_ERROR_INIT;
-  if (cli_given(arguments, &cli_opt_listing_json))
-    return plb_difference_json(&text, d, count, &err) == PLB_OK ? print_json(text) : cli_fail(&err);
-  for (size_t i = 0; i < count; i++) {
+/* Sixty teeth that moved a little are one thing to a reader; all are in the JSON. */
+static size_t print_one_kind(const plb_difference *d, size_t count) {
+  enum { SHOWN = 12 };
+  size_t same = 1;
+  char line[1024];
+  while (same < count && strcmp(d[same].what, d[0].what) == 0)
+    same++;
+  const bool many = same > SHOWN && strcmp(d[0].what, "reading") == 0;
+  const size_t shown = many ? SHOWN / 2 : same;
+  for (size_t i = 0; i < shown; i++) {
     snprintf(line, sizeof line, "%s: %s\n", d[i].what, d[i].text);
     cli_output_text(line);
   }
+  if (shown < same) {
+    snprintf(line, sizeof line, "%s: and %zu more; --json lists them all\n", d[0].what, same - shown);
+    cli_output_text(line);
+  }
+  return same;
+}
+
+static int print_differences(const cli_arguments *arguments, const plb_difference *d, size_t count) {
+  char *text = NULL;
+  plb_error err = PLB_ERROR_INIT;
+  if (cli_given(arguments, &cli_opt_listing_json))
+    return plb_difference_json(&text, d, count, &err) == PLB_OK ? print_json(text) : cli_fail(&err);
+  for (size_t i = 0; i < count;)
+    i += print_one_kind(d + i, count - i);
   if (count == 0)
     cli_output_text("no difference\n");
   return CLI_OK;

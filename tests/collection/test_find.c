@@ -188,7 +188,7 @@ static void test_find__difference_in_the_trades_terms(void **state) {
   plb_text_copy(b->exemplar[1].sha256, sizeof b->exemplar[1].sha256, "other");
   assert_int_equal(plb_reference_difference(a, b, &d, &count, &err), PLB_OK);
   assert_true(says(d, count, "condition", "speed: was 601 to 6000 /min, is 601 to 5000 /min"));
-  assert_true(says(d, count, "reading", "log gain: was -0.2 to 0.2 1, is -0.2 to 0.3 1"));
+  assert_true(says(d, count, "reading", "log gain: was -0.2 to 0.2, is -0.2 to 0.3"));
   assert_true(says(d, count, "section", "tolerance was 1, is 2"));
   assert_true(says(d, count, "good range", "section b01 (0 to 30 degrees)"));
   assert_true(says(d, count, "good range", "at most by +0.5 V"));

@@ -225,18 +225,36 @@ static const plb_reading_limit *find_reading(const plb_reference *r, const plb_r
   return NULL;
 }
 
+/* "crank peak", or "speed" alone where it belongs to no channel; a pure number has no unit to print. */
+static void say_reading(difference_list *l, const plb_reading_limit *r, const char *text) {
+  add(l, "reading", r->name, NAN, r->unit, "%s%s%s: %s", r->channel, r->channel[0] ? " " : "", r->name, text);
+}
+
+static void range_text(const plb_reading_limit *r, char *out, size_t size) {
+  const bool pure = strcmp(r->unit, "1") == 0 || !r->unit[0];
+  snprintf(out, size, "%.5g to %.5g%s%s", r->low, r->high, pure ? "" : " ", pure ? "" : r->unit);
+}
+
 static void compare_readings(difference_list *l, const plb_reference *a, const plb_reference *b) {
   for (size_t i = 0; i < a->readings; i++) {
     const plb_reading_limit *x = &a->reading[i], *y = find_reading(b, x);
-    if (!y)
-      add(l, "reading", x->name, NAN, "", "%s %s: no longer limited", x->channel, x->name);
-    else if (!same_number(x->low, y->low) || !same_number(x->high, y->high))
-      add(l, "reading", x->name, NAN, y->unit, "%s %s: was %.5g to %.5g %s, is %.5g to %.5g %s", x->channel, x->name, x->low, x->high, x->unit, y->low, y->high, y->unit);
+    char was[PLB_TEXT_SIZE], is[PLB_TEXT_SIZE], text[2 * PLB_TEXT_SIZE + 16];
+    if (!y) {
+      say_reading(l, x, "no longer limited");
+    } else if (!same_number(x->low, y->low) || !same_number(x->high, y->high)) {
+      range_text(x, was, sizeof was);
+      range_text(y, is, sizeof is);
+      snprintf(text, sizeof text, "was %s, is %s", was, is);
+      say_reading(l, y, text);
+    }
   }
-  for (size_t i = 0; i < b->readings; i++)
+  for (size_t i = 0; i < b->readings; i++) {
+    char is[PLB_TEXT_SIZE], text[PLB_TEXT_SIZE + 32];
+    range_text(&b->reading[i], is, sizeof is);
+    snprintf(text, sizeof text, "limited now, %s", is);
     if (!find_reading(a, &b->reading[i]))
-      add(l, "reading", b->reading[i].name, NAN, b->reading[i].unit, "%s %s: limited now, %.5g to %.5g %s", b->reading[i].channel, b->reading[i].name, b->reading[i].low,
-          b->reading[i].high, b->reading[i].unit);
+      say_reading(l, &b->reading[i], text);
+  }
 }
 
 static const plb_exemplar *find_exemplar(const plb_reference *r, const char *sha256) {
