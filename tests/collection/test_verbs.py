@@ -138,6 +138,7 @@ def sharing(shop, c, clone, paths):
     expect(shop, other, 0, "stored type-01/name-00001@2", "add", theirs, who="Cleo")
     before = shop.selectors(c)
     expect(shop, c, 77, "fetch from it first", "send", other)
+    expect(shop, c, 69, "there is no such folder", "fetch", shop.path("nowhere"))
     expect(shop, c, 1, "changed on both sides: type-01/name-00001: mine up to @2, theirs up to @2", "fetch", other)
     if shop.selectors(c) != before:
         fail("a conflict changed something")

@@ -290,7 +290,7 @@ plb_status plb_merge(plb_store *s, const git_oid *incoming, const char *url, con
     if (status == PLB_OK)
       status = finish(&m, incoming);
     if (status == PLB_OK)
-      plb_store_say(s, "fetched from %s: %zu documents are new or changed", url, m.count);
+      plb_store_say(s, "fetched from %s: %zu document%s new or changed", url, m.count, m.count == 1 ? " is" : "s are");
     plb_error none = PLB_ERROR_INIT;
     if (status == PLB_OK && plb_index_refresh(s, &none) != PLB_OK)
       plb_store_say(s, "the index is made again when it is next needed");
@@ -306,6 +306,8 @@ plb_status plb_store_fetch(plb_store *s, const char *url, const plb_store_keep *
   git_oid incoming;
   *conflicts_out = 0;
   plb_status status = check_keep(keep, err);
+  if (status == PLB_OK && plb_url_is_missing_folder(url))
+    status = plb_fail(err, PLB_EUNAVAILABLE, "%.200s: there is no such folder; nothing was changed", url);
   if (status == PLB_OK)
     status = plb_store_refresh_index(s->folder, err); /* the child asks it who put in what */
   if (status == PLB_OK)

@@ -18,9 +18,41 @@ static int on_reference(const char *name, const char *status, void *payload) {
   return 0;
 }
 
-static bool is_missing_folder(const char *url) {
+bool plb_url_is_missing_folder(const char *url) {
   struct stat st;
   return !strstr(url, "://") && !strchr(url, ':') && stat(url, &st) != 0 && errno == ENOENT;
+}
+
+/* A folder on this machine, named as a path or as file:///path; else NULL. */
+static const char *local_folder(const char *url) {
+  static const char scheme[] = "file://";
+  const char *path = strncmp(url, scheme, sizeof scheme - 1) == 0 ? url + sizeof scheme - 1 : url;
+  struct stat st;
+  return stat(path, &st) == 0 && S_ISDIR(st.st_mode) ? path : NULL;
+}
+
+/*
+ * Into a folder, libgit2 moves the branch without looking whether it is still where it was when the push began: a version that was
+ * added there meanwhile would be lost. So the other collection's writers wait for us.
+ */
+static plb_status hold_other(plb_store **out, const plb_store *s, const char *url, plb_error *err) {
+  const char *folder = local_folder(url);
+  plb_store_options options = s->options;
+  options.say = NULL;
+  *out = NULL;
+  if (!folder)
+    return PLB_OK;
+  plb_status status = plb_store_open_at(out, folder, &options, err);
+  if (status == PLB_OK)
+    status = plb_store_lock(*out, err);
+  return status == PLB_OK ? plb_store_mark(*out, true, err) : status;
+}
+
+static void release_other(plb_store *other) {
+  plb_error ignored = PLB_ERROR_INIT;
+  if (other && other->lock >= 0 && plb_store_mark(other, false, &ignored) != PLB_OK)
+    plb_store_sweep(other, 0);
+  plb_store_free(other);
 }
 
 static plb_status say_failure(int code, const answer *a, const char *url, plb_error *err) {
@@ -33,6 +65,7 @@ static plb_status say_failure(int code, const answer *a, const char *url, plb_er
 
 plb_status plb_store_send(plb_store *s, const char *url, plb_error *err) {
   git_remote *remote = NULL;
+  plb_store *other = NULL;
   answer a = {""};
   git_push_options options;
   git_push_options_init(&options, GIT_PUSH_OPTIONS_VERSION);
@@ -41,20 +74,21 @@ plb_status plb_store_send(plb_store *s, const char *url, plb_error *err) {
   char spec[] = "refs/heads/main:refs/heads/main";
   char *specs[] = {spec};
   const git_strarray what = {specs, 1};
-  if (is_missing_folder(url)) {
+  if (plb_url_is_missing_folder(url)) {
     const plb_status made = plb_store_make(url, err);
     if (made != PLB_OK)
       return plb_fail_path(err, made, url);
   }
-  plb_status status = PLB_OK;
-  if (git_remote_create_anonymous(&remote, s->repository, url) < 0)
+  plb_status status = hold_other(&other, s, url, err);
+  if (status == PLB_OK && git_remote_create_anonymous(&remote, s->repository, url) < 0)
     status = plb_git_fail(err, PLB_EUSAGE, "this is no address that git knows");
-  else {
+  else if (status == PLB_OK) {
     const int code = git_remote_push(remote, &what, &options);
     if (code < 0 || a.refused[0])
       status = say_failure(code, &a, url, err);
   }
   git_remote_free(remote);
+  release_other(other);
   if (status == PLB_OK)
     plb_store_say(s, "sent to %s", url);
   return status;

@@ -176,6 +176,10 @@ PLB_CHECKED plb_status plb_arrival(const char *folder, const char *quarantine, c
 PLB_CHECKED plb_status plb_merge(plb_store *store, const git_oid *incoming, const char *url, const plb_store_keep *keep,
                                  size_t *conflicts_out, plb_error *err);
 
+/* send.c */
+/** A path, and nothing is there. */
+bool plb_url_is_missing_folder(const char *url);
+
 /* act.c */
 /** May the author of a version approve it here? */
 bool plb_setting_author_approves(const plb_change *change);
