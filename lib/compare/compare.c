@@ -347,6 +347,15 @@ static plb_status say_crossed(plb_verdict *v, const plb_judge *j, const plb_mist
              : plb_fail(err, PLB_ENOMEM, "out of memory");
 }
 
+/* What a fault may show as well is said beside the finding: the cheaper check first. */
+static plb_status say_perhaps(plb_verdict *v, const char *code, const char *role, const char *text, const char *action, plb_error *err) {
+  char perhaps[PLB_TEXT_SIZE];
+  plb_text_say(perhaps, sizeof perhaps, "%s; a fault can look the same", text);
+  return plb_reason_add(&v->reason, &v->reasons, PLB_REASON_MEASURING, code, role, false, perhaps, action) == PLB_OK
+             ? PLB_OK
+             : plb_fail(err, PLB_ENOMEM, "out of memory");
+}
+
 static plb_status name_mistake(plb_verdict *v, const plb_judge *j, const plb_mistake *m, plb_error *err) {
   const bool all = m->channel == SIZE_MAX;
   const plb_reference_channel *ch = &j->reference->channel[all ? 0 : m->channel];
@@ -354,8 +363,8 @@ static plb_status name_mistake(plb_verdict *v, const plb_judge *j, const plb_mis
   if (strcmp(m->code, "factor") == 0) {
     const bool large = m->factor > 1.0;
     const double times = large ? m->factor : 1.0 / m->factor;
-    plb_text_say(text, sizeof text, "probe factor: %s is %.0f times too %s, noise included; the shape matches known-good",
-                 j->plan.channels == 1 ? "everything" : ch->role, times, large ? "large" : "small");
+    plb_text_say(text, sizeof text, "probe factor: %s is %.0f times too %s%s; the shape matches known-good",
+                 j->plan.channels == 1 ? "everything" : ch->role, times, large ? "large" : "small", m->sure ? ", noise included" : "");
     plb_text_say(action, sizeof action, "check the attenuator and the probe setting, or give the factor: --channel %s=COLUMN:%s:%.6g",
                  ch->role, ch->unit, 1.0 / m->factor);
   } else if (strcmp(m->code, "clamp") == 0 && m->factor < 0.0) {
@@ -383,6 +392,9 @@ static plb_status name_mistake(plb_verdict *v, const plb_judge *j, const plb_mis
   }
   if (m->alone && strcmp(m->code, "lead-inverted") == 0) {
     return say_crossed(v, j, m, action, err);
+  }
+  if (!m->sure) {
+    return say_perhaps(v, m->code, ch->role, text, action, err);
   }
   return block(v, PLB_REASON_MEASURING, m->code, all ? "" : ch->role, text, action, err);
 }
@@ -464,14 +476,15 @@ static plb_status judge_laid(plb_verdict *v, const plb_judge *j, const plb_track
   const bool unlaid = o->profile == NULL, once = j->reference->choice.spec.kind == PLB_CYCLE_ONCE;
   plb_status status = PLB_OK;
   v->word = unlaid ? PLB_DEPARTS : o->word;
-  if (v->word == PLB_DEPARTS) {
+  if (v->word == PLB_DEPARTS || v->word == PLB_BORDERLINE) { /* what costs least to check comes before a doubt */
     status = plb_mistake_find(mistake, j, t, o, err);
-  } else if (v->word == PLB_BORDERLINE) { /* what costs least to check comes before a doubt */
-    status = plb_mistake_undo(mistake, j, t, o, err);
   }
   if (status == PLB_OK && mistake->found) {
     v->alignment.polarity = mistake->factor < 0.0 ? -1 : 1;
-    return name_mistake(v, j, mistake, err);
+    status = name_mistake(v, j, mistake, err);
+    if (mistake->sure || status != PLB_OK) {
+      return status;
+    }
   }
   if (status == PLB_OK) {
     status = plb_doubt_recording(v, j, t, o, err);
@@ -509,9 +522,12 @@ static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tra
   status = check_hard(v, j, t, o, opt, err);
   if (status == PLB_OK && v->reasons > 0 && strcmp(v->reason[v->reasons - 1].code, "speed-outside") == 0) {
     status = plb_mistake_undo(&mistake, j, t, o, err); /* hum that crosses the levels is no speed */
-    if (status == PLB_OK && mistake.found) {
+    if (status == PLB_OK && mistake.found && mistake.sure) {
       v->reasons--;
       status = name_mistake(v, j, &mistake, err);
+    } else if (status == PLB_OK && plb_pace_is_symptom(j, o)) {
+      v->reasons--;
+      status = plb_find_pace(v, j, o, err);
     }
   }
   if (status == PLB_OK && !is_blocked(v) && v->findings == 0) {

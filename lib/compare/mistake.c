@@ -40,23 +40,66 @@ static void scaled_dispose(scaled_tracks *s) {
  * A mistake is named only when undoing it leaves nothing to explain: the capture must then be as good as the good ones, noise included. A
  * real tenth of the amplitude keeps its usual noise and is ten times too noisy once multiplied.
  */
-static bool explains(const plb_judge *judge, const plb_outcome *undone) {
+static bool explains(const plb_judge *judge, const plb_outcome *undone, const plb_outcome *seen) {
   const plb_calibration *c = &judge->reference->calibration;
-  return undone->profile != NULL && !undone->structural && undone->score < 1.5 * fmax(c->limit, c->guard);
+  return undone->profile != NULL && !undone->structural && undone->score < 1.5 * fmax(c->limit, c->guard) && !(undone->score > 0.6 * seen->score);
+}
+
+/* What is left may be a fault, or what a coarse recorder does to steps: the mistake is said beside it. */
+static bool explains_most(const plb_outcome *undone, const plb_outcome *seen) {
+  return undone->profile != NULL && undone->score < 0.2 * seen->score;
+}
+
+double plb_sample_noise(const double *x, size_t samples) {
+  enum { REACH = 5 };
+  double *apart = plb_calloc(samples, sizeof *apart);
+  size_t n = 0;
+  for (size_t i = 0; i + REACH < samples && apart != NULL; i++) {
+    const double d = x[i] - 5.0 * x[i + 1] + 10.0 * x[i + 2] - 10.0 * x[i + 3] + 5.0 * x[i + 4] - x[i + 5];
+    if (isfinite(d)) {
+      apart[n++] = fabs(d);
+    }
+  }
+  /* independent noise of RMS s gives fifth differences of RMS s sqrt(1 + 25 + 100 + 100 + 25 + 1) */
+  const double noise = n > 0 ? 1.4826 / sqrt(252.0) * plb_median(apart, n) : (double)NAN;
+  free(apart);
+  return noise;
 }
 
 /*
- * A factor makes the noise small too. Six times what good captures typically have is more than an instrument with coarser steps shows, and
- * less than the usual noise ten times enlarged.
+ * A factor changes the instrument's noise too, a fault does not. Four times what good captures typically have is more than instruments
+ * differ, and less than the usual noise ten times enlarged; a recorder with few steps may lie in between, and then both are possible.
+ * References that do not know the samples' noise have the scatter between cycles, which speed makes wide.
  */
-static bool is_too_noisy(const plb_judge *judge, const plb_outcome *undone, const plb_tracks *scaled, size_t channel) {
-  const double usual = judge->reference->channel[channel].noise;
-  return usual > 0.0 && undone->profile != NULL && undone->profile->frame != NULL &&
-         plb_profile_noise(undone->profile, scaled->x[channel], scaled->samples, channel) > 6.0 * usual;
+static bool has_usual_noise(const plb_judge *judge, const plb_outcome *undone, const plb_tracks *scaled, size_t channel) {
+  const plb_reference_channel *ch = &judge->reference->channel[channel];
+  if (ch->sample_noise > 0.0) {
+    const double noise = plb_sample_noise(scaled->x[channel], scaled->samples);
+    return noise < 4.0 * ch->sample_noise && noise > ch->sample_noise / 4.0;
+  }
+  return !(ch->noise > 0.0) || undone->profile == NULL || undone->profile->frame == NULL ||
+         plb_profile_noise(undone->profile, scaled->x[channel], scaled->samples, channel) < 6.0 * ch->noise;
 }
 
-static plb_status try_factor(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, size_t channel, double factor,
-                             const char *code, plb_error *err) {
+/* A signal that stays on one side of nought lies on the other one when its lead or clamp is turned over. */
+static bool is_turned(const plb_judge *judge, const plb_tracks *tracks, size_t channel) {
+  const plb_reference_channel *ch = &judge->reference->channel[channel];
+  const float *centre = judge->fit->channel[channel].centre;
+  double good = 0.0, seen = 0.0;
+  size_t n = 0;
+  for (size_t g = 0; g < judge->fit->grid; g++) {
+    good += (double)centre[g] / (double)judge->fit->grid;
+  }
+  for (size_t i = 0; i < tracks->samples; i++) {
+    seen += isfinite(tracks->x[channel][i]) ? tracks->x[channel][i] : 0.0;
+    n += isfinite(tracks->x[channel][i]) != 0;
+  }
+  const bool one_sided = fabs(good) > 0.25 * ch->peak_to_peak;
+  return !one_sided || n == 0 || seen / (double)n * good < 0.0;
+}
+
+static plb_status try_factor(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen, size_t channel,
+                             double factor, const char *code, plb_error *err) {
   scaled_tracks scaled = {0};
   plb_outcome *undone = NULL;
   plb_status status = PLB_OK;
@@ -65,10 +108,13 @@ static plb_status try_factor(plb_mistake *out, const plb_judge *judge, const plb
   } else {
     status = plb_outcome_new(&undone, judge, &scaled.tracks, err);
   }
-  const bool noisy = status == PLB_OK && factor > 0.0 && factor < 1.0 && is_too_noisy(judge, undone, &scaled.tracks, channel);
+  const bool sure = status == PLB_OK && (factor > 0.0 ? has_usual_noise(judge, undone, &scaled.tracks, channel)
+                                                      : channel == SIZE_MAX || is_turned(judge, tracks, channel));
   scaled_dispose(&scaled);
-  if (status == PLB_OK && !noisy && explains(judge, undone)) {
+  const bool wholly = status == PLB_OK && explains(judge, undone, seen);
+  if (status == PLB_OK && (wholly ? sure || factor > 0.0 : sure && factor > 0.0 && explains_most(undone, seen))) {
     out->found = true;
+    out->sure = sure && wholly;
     out->factor = factor;
     out->channel = channel;
     out->correlation = plb_outcome_frame(undone)->correlation;
@@ -106,18 +152,18 @@ plb_status plb_mistake_find(plb_mistake *out, const plb_judge *judge, const plb_
       for (int side = 0; side < 2 && status == PLB_OK && !out->found; side++) {
         const double f = side == 0 ? factor[k] : 1.0 / factor[k];
         if (gain > 0.0 && fabs(log(gain / f)) < log(1.3)) {
-          status = try_factor(out, judge, tracks, c, f, "factor", err);
+          status = try_factor(out, judge, tracks, seen, c, f, "factor", err);
         }
       }
     }
     if (status == PLB_OK && !out->found && has_polarity(judge, c)) {
       const bool clamp = strcmp(judge->reference->channel[c].unit, "A") == 0;
-      status = try_factor(out, judge, tracks, c, -1.0, clamp ? "clamp" : "lead-inverted", err);
+      status = try_factor(out, judge, tracks, seen, c, -1.0, clamp ? "clamp" : "lead-inverted", err);
       out->alone = out->found && judge->plan.channels > 1;
     }
   }
   if (status == PLB_OK && !out->found && judge->plan.channels > 1 && has_polarity(judge, judge->reference->choice.channel)) {
-    status = try_factor(out, judge, tracks, SIZE_MAX, -1.0, "lead-inverted", err);
+    status = try_factor(out, judge, tracks, seen, SIZE_MAX, -1.0, "lead-inverted", err);
   }
   return status == PLB_OK && !out->found ? plb_mistake_undo(out, judge, tracks, seen, err) : status;
 }

@@ -49,6 +49,7 @@ size_t plb_term_find(const plb_terms *terms, plb_distance_kind kind, size_t inde
 /** A measuring mistake that explains a departure wholly. */
 typedef struct plb_mistake {
   bool found;
+  bool sure;                /* no fault shows the same; else it is said beside the finding */
   char code[PLB_NAME_SIZE]; /* lead-inverted, factor, clamp, ac-coupled, hum, floating */
   size_t channel;           /* of the reference; SIZE_MAX: all of them */
   double factor;            /* the samples are this many times too large */

@@ -45,6 +45,12 @@ void plb_profile_free(plb_profile *profile);
  */
 double plb_profile_noise(const plb_profile *profile, const double *x, size_t samples, size_t channel);
 
+/**
+ * RMS of what changes at random from sample to sample [unit], from fifth differences: a signal sampled more than some twenty times a swing is
+ * gone from them, so that what is left is the instrument's own noise and steps. NaN: too few samples.
+ */
+double plb_sample_noise(const double *x, size_t samples);
+
 static inline const float *plb_profile_curve(const plb_profile *p, size_t channel) { return p->median + channel * p->grid; }
 static inline const float *plb_frame_curve(const plb_frame *f, size_t row, size_t channel) {
   return f->value + (row * f->channels + channel) * f->grid;

@@ -75,13 +75,26 @@ static bool is_like(const plb_judge *judge, const plb_outcome *o, double times) 
 }
 
 static void name(plb_mistake *out, const char *code, size_t channel, double size, plb_outcome **undone) {
-  out->found = true;
+  out->found = out->sure = true;
   out->channel = channel;
   out->size = size;
   out->correlation = plb_outcome_frame(*undone)->correlation;
   out->undone = *undone;
   *undone = NULL;
   plb_text_copy(out->code, sizeof out->code, code);
+}
+
+/*
+ * Is there a time in known-good when surely no current flows, and is the level taken off no more than a clamp drifts? A drag, a leak or a
+ * weak field raises a current that never rests all over, and a leak beyond that drift is no zero: *common practice*, two fifths of the swing.
+ */
+static bool rests_at_nought(const plb_judge *judge, size_t c, double by) {
+  const plb_fit_channel *ch = &judge->fit->channel[c];
+  size_t resting = 0;
+  for (size_t g = 0; g < judge->fit->grid; g++) {
+    resting += fabs((double)ch->centre[g]) < 0.03 * ch->peak_to_peak;
+  }
+  return 10 * resting >= judge->fit->grid && fabs(by) < 0.4 * ch->peak_to_peak;
 }
 
 /* A trace that averages to nought where known-good does not, and matches once the mean is put back. It sags, so it need not match wholly. */
@@ -111,6 +124,7 @@ static plb_status try_level(plb_mistake *out, const plb_judge *judge, const plb_
   } else if (status == PLB_OK && clamp && fabs(by) > 0.03 * swing && is_like(judge, undone, 1.5) &&
              !(undone->score > 0.6 * seen_as->score)) {
     name(out, "clamp", c, -by, &undone);
+    out->sure = rests_at_nought(judge, c, by);
   }
   plb_outcome_free(undone);
   return status;

@@ -45,6 +45,7 @@ typedef struct plb_reference_channel {
   plb_rule amplitude, offset;
   double peak_to_peak;   /**< range_high - range_low; fixes the decimals of the curves, plb_decimals_for() [unit] */
   double noise;          /**< typical RMS scatter of cycles around their median [unit] */
+  double sample_noise;   /**< typical RMS of what changes at random from sample to sample: the instrument's own [unit]; 0: not known */
   double step;           /**< typical code step of the exemplars [unit]; 0 unknown */
   double range_low, range_high; /**< extremes among exemplars [unit] */
   int column;            /**< where the exemplars' files had it, a hint for files without headers; 0: none */

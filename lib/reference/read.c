@@ -172,6 +172,7 @@ static plb_status read_channels(reader *rd, const plb_node *root) {
     plb_node_copy(c, "pegged", out->pegged, sizeof out->pegged);
     out->peak_to_peak = plb_node_number(c, "peak-to-peak");
     out->noise = plb_node_number(c, "noise");
+    out->sample_noise = fmax(0.0, plb_node_number(c, "sample-noise")); /* NaN gives 0 */
     out->step = plb_node_number(c, "step");
     out->range_low = plb_node_number(c, "range-low");
     out->range_high = plb_node_number(c, "range-high");

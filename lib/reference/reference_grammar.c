@@ -103,6 +103,7 @@ static const plb_attribute_rule channel_attributes[] = {
     {"pegged", PLB_VALUE_NAME, false, 0, 0, NULL},
     {"peak-to-peak", PLB_VALUE_NUMBER, false, 0, 0, NULL},
     {"noise", PLB_VALUE_NUMBER, false, 0, 0, NULL},
+    {"sample-noise", PLB_VALUE_NUMBER, false, 0, 0, NULL},
     {"step", PLB_VALUE_NUMBER, false, 0, 0, NULL},
     {"range-low", PLB_VALUE_NUMBER, false, 0, 0, NULL},
     {"range-high", PLB_VALUE_NUMBER, false, 0, 0, NULL},

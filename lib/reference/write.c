@@ -100,6 +100,7 @@ static void put_channels(writer *w) {
     plb_xml_attribute(x, "pegged", c->pegged);
     plb_xml_number(x, "peak-to-peak", c->peak_to_peak);
     plb_xml_number(x, "noise", c->noise);
+    plb_xml_number(x, "sample-noise", c->sample_noise > 0.0 ? c->sample_noise : (double)NAN);
     plb_xml_number(x, "step", c->step);
     plb_xml_number(x, "range-low", c->range_low);
     plb_xml_number(x, "range-high", c->range_high);

@@ -1,4 +1,5 @@
 /* Recordings, measurements and conditions that cannot be judged: every code, with its evidence and what to do; never "matches". Modelled. */
+#include "compare/profile.h"
 #include "core/random.h"
 #include "tests/compare/population.h"
 #include "tests/core/cmocka_all.h"
@@ -62,6 +63,58 @@ static void test_mistakes__each_is_named_with_evidence_and_what_to_do(void **sta
     }
     plb_reference_free(r);
   }
+}
+
+/* Faults that one mistake or another would explain as well: told as faults, the measuring check beside them. */
+static const struct {
+  const char *family, *fault, *code; /* code: may be said beside, never in place of the finding; NULL: not said */
+} hidden[] = {
+    {"starter-current", "drag", NULL},
+    {"starter-current", "shorted-turns", NULL},  {"injector-peak-hold", "leak-to-ground", "clamp"},
+    {"high-pressure-pump-valve", "leak-to-ground", "clamp"}, {"alternator-ripple", "weak-field", "load-outside"},
+};
+
+static void test_mistakes__a_fault_is_not_hidden_behind_one(void **state) {
+  (void)state;
+  for (size_t m = 0; m < sizeof hidden / sizeof *hidden; m++) {
+    const lesson_plan plan = {.family = hidden[m].family};
+    plb_model_request q = PLB_MODEL_REQUEST_INIT;
+    plb_reference *r = population_learn(&plan);
+    assert_non_null(r);
+    q.seed = FIRST_SEED;
+    q.fault = hidden[m].fault;
+    q.severity = 1.0;
+    plb_capture *c = population_draw(hidden[m].family, &q);
+    plb_verdict *v = population_judge(r, c, NULL, true);
+    population_print(hidden[m].fault, v);
+    assert_true(v->word == PLB_DEPARTS || v->word == PLB_BORDERLINE);
+    assert_true(v->findings > 0);
+    for (size_t i = 0; i < v->reasons; i++) {
+      assert_false(v->reason[i].blocks);
+    }
+    assert_true(hidden[m].code == NULL || population_reason(v, hidden[m].code) != NULL);
+    plb_verdict_free(v);
+    plb_capture_free(c);
+    plb_reference_free(r);
+  }
+}
+
+/* White noise of RMS s is found again, COMPUTED; a sine of 30 samples a period adds less than a thousandth of its amplitude. */
+static void test_mistakes__sample_noise_is_the_noise_and_not_the_signal(void **state) {
+  (void)state;
+  enum { N = 20000 };
+  static double noise[N], sine[N], both[N];
+  plb_random random;
+  plb_random_seed(&random, 11);
+  for (size_t i = 0; i < N; i++) {
+    noise[i] = 0.02 * plb_random_normal(&random);
+    sine[i] = 2.0 * sin(2.0 * 3.14159265358979 * (double)i / 30.0);
+    both[i] = noise[i] + sine[i];
+  }
+  assert_true(fabs(plb_sample_noise(noise, N) - 0.02) < 0.001);
+  assert_true(plb_sample_noise(sine, N) < 0.002);
+  assert_true(fabs(plb_sample_noise(both, N) - 0.02) < 0.001);
+  assert_true(isnan(plb_sample_noise(noise, 5)));
 }
 
 /* One good capture with something done to its samples. */
@@ -240,6 +293,8 @@ static void test_mistakes__a_condition_outside_is_not_judged_and_one_not_stated_
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_mistakes__each_is_named_with_evidence_and_what_to_do),
+      cmocka_unit_test(test_mistakes__a_fault_is_not_hidden_behind_one),
+      cmocka_unit_test(test_mistakes__sample_noise_is_the_noise_and_not_the_signal),
       cmocka_unit_test(test_mistakes__what_a_recording_hides_is_not_judged),
       cmocka_unit_test(test_mistakes__another_circuit_never_matches),
       cmocka_unit_test(test_mistakes__a_condition_outside_is_not_judged_and_one_not_stated_is_said),

@@ -72,6 +72,7 @@ static void fill_channels(plb_reference *r) {
                                           .offset = PLB_RULE_PEGGED,
                                           .peak_to_peak = 5.4321,
                                           .noise = 0.0123,
+                                          .sample_noise = 0.0042,
                                           .step = 0.002442,
                                           .range_low = -0.78,
                                           .range_high = 4.7,
@@ -342,6 +343,7 @@ static void same_channels(const plb_reference *a, const plb_reference *b) {
     assert_int_equal(x->offset, y->offset);
     same_number(x->peak_to_peak, y->peak_to_peak);
     same_number(x->noise, y->noise);
+    same_number(x->sample_noise, y->sample_noise);
     same_number(x->step, y->step);
     same_number(x->range_low, y->range_low);
     same_number(x->range_high, y->range_high);
