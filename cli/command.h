@@ -21,6 +21,7 @@ extern const cli_command cli_pair;
 extern const cli_command cli_peers;
 extern const cli_command cli_locate;
 extern const cli_command cli_connect;
+extern const cli_command cli_trend;
 extern const cli_command cli_search;
 extern const cli_command cli_watch;
 extern const cli_command cli_collection;

@@ -23,7 +23,7 @@ plb_module(cycle USES core signal capture
     once.c against.c steady.c guess.c)
 
 plb_module(reading USES core signal capture cycle
-  SOURCES kinds.c level.c pulse.c serial.c transition.c trace.c coil.c row.c pair.c measure.c print.c)
+  SOURCES kinds.c level.c pulse.c serial.c transition.c trace.c coil.c row.c pair.c measure.c print.c wheel.c series.c series_print.c)
 
 plb_module(reference USES core signal capture cycle reading
   SOURCES model.c base64.c predict.c minimax.c steps.c block_bytes.c block_pack.c block_unpack.c value.c block_grammar.c
@@ -60,6 +60,6 @@ target_compile_options(plb_event PRIVATE -fno-math-errno -fno-trapping-math)
 
 plb_module(report USES core signal capture cycle reading reference compare learn event peer
   SOURCES take.c say.c say_verdict.c page.c table.c verdict_text.c json_value.c verdict_json.c canvas.c canvas_text.c axis.c panel.c
-    verdict_svg.c facts.c capture_guess.c sketch.c inspect.c inspect_json.c learned_text.c connect_card.c connect_text.c connect_json.c connect_svg.c difference_svg.c again.c peer_text.c peer_json.c LINK PkgConfig::JANSSON)
+    verdict_svg.c series_svg.c facts.c capture_guess.c sketch.c inspect.c inspect_json.c learned_text.c connect_card.c connect_text.c connect_json.c connect_svg.c difference_svg.c again.c peer_text.c peer_json.c LINK PkgConfig::JANSSON)
 
 set(PLB_MODULES core signal capture model cycle reading reference collection compare learn event peer report)

@@ -27,8 +27,8 @@ static size_t sample_at(const plb_capture *capture, double time_s) {
   return !(at > 0) ? 0 : at < (double)n ? (size_t)at : n;
 }
 
-static plb_status choose_part(const plb_capture *capture, const plb_measure_options *o, size_t *first, size_t *last,
-                              plb_error *err) {
+plb_status plb_measure_part(const plb_capture *capture, const plb_measure_options *o, size_t *first, size_t *last,
+                            plb_error *err) {
   if (!(plb_capture_rate_hz(capture) > 0))
     return plb_fail(err, PLB_EDATA, "the sample rate is not known; give it with --rate");
   *first = o->from_given ? sample_at(capture, o->from_s) : 0;
@@ -126,7 +126,7 @@ plb_status plb_measure(plb_readings **out, const plb_capture *capture, const plb
   *out = NULL;
   plb_status status = check_options(o, err);
   if (status == PLB_OK)
-    status = choose_part(capture, o, &first, &last, err);
+    status = plb_measure_part(capture, o, &first, &last, err);
   if (status != PLB_OK)
     return plb_fail_path(err, status, status == PLB_EDATA ? plb_capture_path(capture) : "");
   plb_readings *readings = plb_calloc(1, sizeof *readings);

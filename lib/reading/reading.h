@@ -131,6 +131,26 @@ PLB_CHECKED plb_status plb_reading_add_cycles(plb_reading_list *list, plb_readin
 /** Everything that a row gives for one channel. */
 PLB_CHECKED plb_status plb_reading_row(plb_reading_list *list, const plb_trace *trace, const plb_reading_kind *kind,
                                        plb_error *err);
+/** The finite samples among x[first .. last), copied to `room` only where some are missing. */
+plb_stretch plb_trace_cut(const plb_trace *trace, size_t first, size_t last, double *room);
+/** The mean of values, harmonic for frequencies. */
+double plb_reading_middle(const double *value, size_t count, bool harmonic);
+/** The unit of a row for a channel's unit. @param out  [size: PLB_UNIT_SIZE] */
+void plb_reading_unit(char *out, const char *unit, const char *channel_unit);
+/** Samples between two times, either may be left out. */
+PLB_CHECKED plb_status plb_measure_part(const plb_capture *capture, const plb_measure_options *options, size_t *first,
+                                        size_t *last, plb_error *err);
+
+/** One stretch between two teeth of a wheel. */
+typedef struct plb_tooth {
+  double from, to; /**< samples */
+  double turns;    /**< of the wheel */
+  bool gap;        /**< the missing teeth lie in it */
+} plb_tooth;
+/** The teeth of a wheel in the trace. @param out  malloc'ed; @param odd_out  turns that do not have as many teeth */
+PLB_CHECKED plb_status plb_wheel_teeth(plb_tooth **out, size_t *count_out, size_t *odd_out, const plb_trace *trace,
+                                       int teeth, int missing, plb_error *err);
+
 /** Delay and phase of `trace` against `base`. */
 PLB_CHECKED plb_status plb_reading_delay(plb_reading_list *list, const plb_trace *base, const plb_trace *trace,
                                          plb_error *err);

@@ -46,8 +46,7 @@ static plb_status add_capture(plb_reading_list *list, plb_reading *r, double val
   return plb_reading_add(list, r, err);
 }
 
-/* The finite samples among x[first .. last), copied to `room` only where some are missing. */
-static plb_stretch cut(const plb_trace *t, size_t first, size_t last, double *room) {
+plb_stretch plb_trace_cut(const plb_trace *t, size_t first, size_t last, double *room) {
   plb_stretch s = {.trace = t, .x = t->x + first, .n = last - first};
   if (t->missing) {
     s.x = room;
@@ -70,7 +69,7 @@ static plb_status stretch_row(plb_reading_list *list, plb_reading *r, const plb_
     status = plb_fail(err, PLB_ENOMEM, "no memory for the readings; measure a part with --from and --to");
     goto done;
   }
-  plb_stretch s = cut(t, 0, t->n, room);
+  plb_stretch s = plb_trace_cut(t, 0, t->n, room);
   s.length_s = (double)t->n / t->rate_hz;
   if (s.n == 0)
     goto done;
@@ -79,7 +78,7 @@ static plb_status stretch_row(plb_reading_list *list, plb_reading *r, const plb_
   status = add_capture(list, r, r->value, s.n, err);
   size_t count = 0;
   for (size_t e = plb_trace_next_cycle(t, 0); e < t->edges; e = plb_trace_next_cycle(t, e + 1)) {
-    s = cut(t, first_at_or_after(t->edge[e].at), first_at_or_after(t->edge[e + 2].at), room);
+    s = plb_trace_cut(t, first_at_or_after(t->edge[e].at), first_at_or_after(t->edge[e + 2].at), room);
     s.length_s = (t->edge[e + 2].at - t->edge[e].at) / t->rate_hz;
     value[count] = s.n > 1 ? kind->stretch(&s) : (double)NAN;
     count += isfinite(value[count]) != 0;
@@ -94,7 +93,7 @@ done:
   return status;
 }
 
-static double middle(const double *value, size_t count, bool harmonic) {
+double plb_reading_middle(const double *value, size_t count, bool harmonic) {
   if (!harmonic)
     return plb_mean(value, count);
   double sum = 0;
@@ -118,7 +117,7 @@ static plb_status edge_row(plb_reading_list *list, plb_reading *r, const plb_tra
   plb_status status = PLB_OK;
   if (count > 0) {
     r->scope = PLB_SCOPE_CAPTURE;
-    r->value = middle(value, count, kind->flags & PLB_HARMONIC);
+    r->value = plb_reading_middle(value, count, kind->flags & PLB_HARMONIC);
     r->count = count;
     plb_extremes(value, count, &r->lowest, &r->highest);
     set_doubt(r, t, kind, t->period_s);
@@ -130,12 +129,12 @@ static plb_status edge_row(plb_reading_list *list, plb_reading *r, const plb_tra
   return status;
 }
 
-static void set_unit(plb_reading *r, const char *unit, const char *channel_unit) {
+void plb_reading_unit(char *out, const char *unit, const char *channel_unit) {
   const bool plain = strcmp(channel_unit, "1") == 0;
   if (unit[0] == '/')
-    plb_text_say(r->unit, sizeof r->unit, "%s%s", plain ? "" : channel_unit, unit);
+    plb_text_say(out, PLB_UNIT_SIZE, "%s%s", plain ? "" : channel_unit, unit);
   else
-    plb_text_say(r->unit, sizeof r->unit, "%s", unit[0] ? unit : channel_unit);
+    plb_text_say(out, PLB_UNIT_SIZE, "%s", unit[0] ? unit : channel_unit);
 }
 
 plb_status plb_reading_row(plb_reading_list *list, const plb_trace *t, const plb_reading_kind *kind, plb_error *err) {
@@ -144,7 +143,7 @@ plb_status plb_reading_row(plb_reading_list *list, const plb_trace *t, const plb
   plb_reading r = {.uncertainty = (double)NAN};
   plb_text_say(r.channel, sizeof r.channel, "%s", t->role);
   plb_text_say(r.name, sizeof r.name, "%s", kind->name);
-  set_unit(&r, kind->unit, t->unit);
+  plb_reading_unit(r.unit, kind->unit, t->unit);
   if (kind->stretch)
     return stretch_row(list, &r, t, kind, err);
   if (kind->edge)

@@ -17,6 +17,8 @@ try "$plumb" locate "$demo/van-7.csv" --channel component=2:V --json >"$work/loc
 for kind in pair peers locate; do
   /usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/$kind-1.json" "$work/$kind.json"
 done
+try "$plumb" trend "$demo/van-7.csv" --reading speed --cycle wheel:teeth=60,missing=2 --channel crank=2:V --json >"$work/series.json"
+/usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/series-1.json" "$work/series.json"
 try "$plumb" connect crank "$demo/van-7.csv" --json >"$work/connect.json"
 /usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/connect-1.json" "$work/connect.json"
 /usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/readings-1.json" "$work/readings.json"

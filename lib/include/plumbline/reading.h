@@ -65,5 +65,46 @@ PLB_API PLB_CHECKED plb_status plb_readings_text(char **text_out, const plb_read
 PLB_API PLB_CHECKED plb_status plb_readings_json(char **text_out, const plb_readings *readings,
                                                  const plb_capture *capture, plb_error *err);
 
+/** A reading over time. Start from PLB_SERIES_OPTIONS_INIT. */
+typedef struct plb_series_options {
+  unsigned version; /**< 1 */
+  bool from_given, to_given;
+  double from_s, to_s;
+  const char *reading; /**< the name of a reading, "duty-high"; "speed" and "acceleration" of a wheel */
+  const char *channel; /**< role; NULL: the first */
+  double every_s;      /**< one value for each so long a window; 0: one for each cycle (of a wheel: each tooth) */
+  int cylinders;       /**< for dwell */
+  int teeth, missing;  /**< of a wheel: tooth positions 3..512, of which missing 0..8; teeth 0: no wheel */
+  bool turns;          /**< of a wheel: one value for each turn instead of each tooth */
+} plb_series_options;
+#define PLB_SERIES_OPTIONS_INIT                                                                                        \
+  { 1, false, false, 0.0, 0.0, NULL, NULL, 0.0, 0, 0, 0, false }
+
+typedef struct plb_series {
+  char reading[PLB_NAME_SIZE], channel[PLB_NAME_SIZE], unit[PLB_UNIT_SIZE];
+  double every_s;  /**< 0: cycle by cycle */
+  double *time_s;  /**< [count] when the cycle or window begins, as the file tells the time; of a wheel the middle */
+  double *value;   /**< [count] NaN: a window in which there is nothing to read */
+  size_t count;
+  size_t lowest, highest; /**< where; the first of several alike; count: there is no value at all */
+  char note[PLB_TEXT_SIZE]; /**< what to know about it; may be empty */
+} plb_series;
+
+/**
+ * Read one thing over time.
+ * @return PLB_OK; PLB_EUSAGE (no such reading or channel), PLB_EDATA (nothing there to read, no rate), PLB_ENOMEM
+ */
+PLB_API PLB_CHECKED plb_status plb_series_read(plb_series **out, const plb_capture *capture,
+                                               const plb_series_options *options, plb_error *err);
+PLB_API void plb_series_free(plb_series *series); /**< NULL is fine */
+/** A table with the lowest and highest so far marked. @param text_out  malloc'ed */
+PLB_API PLB_CHECKED plb_status plb_series_text(char **text_out, const plb_series *series, const plb_capture *capture,
+                                               plb_error *err);
+/** Columns time, value, lowest and highest so far, with a header; commas. @param text_out  malloc'ed */
+PLB_API PLB_CHECKED plb_status plb_series_csv(char **text_out, const plb_series *series, plb_error *err);
+/** One line of JSON, series/1. @param text_out  malloc'ed */
+PLB_API PLB_CHECKED plb_status plb_series_json(char **text_out, const plb_series *series, const plb_capture *capture,
+                                               plb_error *err);
+
 PLB_END_DECLS
 #endif

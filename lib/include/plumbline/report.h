@@ -4,6 +4,7 @@
 #include <plumbline/compare.h>
 #include <plumbline/learn.h>
 #include <plumbline/peer.h>
+#include <plumbline/reading.h>
 PLB_BEGIN_DECLS
 
 /** What was asked, so that the comparison can be made again (verdict/1 "request"). Strings may be NULL. */
@@ -40,6 +41,10 @@ PLB_API PLB_CHECKED plb_status plb_report_svg(char **out, const plb_verdict *ver
 /** The good ranges of two references in one picture: what was (`a`) and what is (`b`). */
 PLB_API PLB_CHECKED plb_status plb_report_difference_svg(char **out, const plb_reference *a, const plb_reference *b,
                                                          plb_error *err);
+
+/** A reading over time, its lowest and highest marked. */
+PLB_API PLB_CHECKED plb_status plb_report_series_svg(char **out, const plb_series *series, const plb_capture *capture,
+                                                     plb_error *err);
 
 /** What is in a capture: format, channels, rate, recording check, a first picture in text, guesses. */
 PLB_API PLB_CHECKED plb_status plb_report_inspect_text(char **out, const plb_capture *capture, int width,
