@@ -12,7 +12,7 @@
 static const cli_option opt_sigma = {
     "sigma", 0, "N", false,
     "Least size of an event, in standard deviations of the usual scatter times the root of its samples (5 to 1000; "
-    "default 6.7, at which noise alone shows less than one event in an hour at 10 kS/s)."};
+    "default 6.2, at which noise alone shows less than one event in an hour at 10 kS/s)."};
 static const cli_option opt_cut = {"cut", 0, "DIR", false,
                                    "Write what stood around each event as a capture into this folder."};
 static const cli_option opt_json = {"json", 0, NULL, false,
