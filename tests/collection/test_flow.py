@@ -76,6 +76,17 @@ with tempfile.TemporaryDirectory() as folder:
     # like: into a file, with a name of its own
     run(folder, 0, "learn", "--like", name + "@1", "--name", "fleet/other", "--channel", "crank=2:V", *good[:4], "-o", "other.xml")
     check("crank-inductive/fleet/other" in open(os.path.join(folder, "other.xml")).read(), "the new name is not kept")
+    # a case rests on the capture by way of the known-good that its verdict speaks of
+    run(folder, 0, "collection", "add-case", "--type", "crank-inductive", "--cause", "wide gap", "--proof", "feeler gauge", "--before", "van-8.csv",
+        "--reference", name + "@1", "--verdict", "v.json")
+    captures = json.loads(run(folder, 0, "collection", "list", "--captures", "--json"))["entries"]
+    first = next(e["name"] for e in captures if e["title"] == "van-1.csv")
+    said = run(folder, 0, "collection", "withdraw", first)
+    check(name + "@1, draft" in said and "(wide gap), with its verdict" in said, "what rests on a capture: " + said)
+
+    # without a version, what serves is retired, not the draft beside it
+    run(folder, 0, "collection", "approve", name + "@1", "--author", "Second Person")
+    check("retired " + name + "@1" in run(folder, 0, "collection", "retire", name), "another version was retired")
     check(" 0 damaged" in run(folder, 0, "collection", "check"), "the collection is damaged")
 
 print("%d passed, %d failed" % (passed, failed))

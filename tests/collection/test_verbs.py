@@ -1,4 +1,6 @@
 """Every verb of `plumb collection`, through the program that writes; what it leaves is looked at with git and xmllint, which are not ours."""
+import fcntl
+import json
 import os
 import shutil
 import subprocess
@@ -58,6 +60,8 @@ def everyday(shop, paths):
 def evidence(shop, c, paths):
     trace = capture(shop)
     expect(shop, c, 0, "stored capture ", "add", trace, "--vehicle", SECRETS[0], "--job", SECRETS[1], "--person", SECRETS[2])
+    expect(shop, c, 77, "the file's name tells the vehicle tag", "add", shutil.copy(trace, shop.path("a-%s.csv" % SECRETS[0].lower())), "--vehicle", SECRETS[0])
+    case(shop, c, trace)
     expect(shop, c, 64, "a case needs", "add-case", "--type", "crank")
     out = expect(shop, c, 0, "stored case ", "add-case", "--type", "crank", "--cause", "air gap too large", "--proof", "measured 2.1 mm", "--before", trace,
                  "--reference", "type-01/name-00001", "--job", SECRETS[1])
@@ -109,6 +113,25 @@ def json_valid(shop, c):
                 fail("%s: %s" % (" ".join(words), r.stdout + r.stderr))
 
 
+def case(shop, c, trace):
+    """A proved fault: the folders its verdict names stay at home, and a name that tells what is private is refused."""
+    verdict = shop.path("verdict.json")
+    with open(verdict, "w") as f:
+        f.write('{"format":"plumbline.verdict/1","reference":{"selector":"type-00/name-00000","path":null},"capture":{"path":"/shop/%s/trace.csv"},'
+                '"request": {"capture": "../%s/trace.csv", "reference": "type-00/name-00000"}}' % SECRETS[:2])
+    words = ["add-case", "--type", "type-00", "--proof", "measured", "--before", trace, "--reference", "type-00/name-00000@3", "--verdict", verdict,
+             "--vehicle", SECRETS[0], "--job", SECRETS[1], "--person", SECRETS[2]]
+    expect(shop, c, 77, "--cause tells the job number", *words, "--cause", "as in %s" % SECRETS[1])
+    telling = shop.path("telling.json")
+    open(telling, "w").write(open(verdict).read().replace("trace.csv", SECRETS[0] + ".csv"))
+    expect(shop, c, 77, "a file's name in the verdict tells the vehicle tag", *(telling if w == verdict else w for w in words), "--cause", "worn lead")
+    expect(shop, c, 0, "worn lead", *words, "--cause", "worn lead")
+    found = next(e for e in json.loads(shop.must(c, "list", "--cases", "--json"))["entries"])
+    text = shop.must(c, "show", found["name"], "--xml").replace("&quot;", '"')
+    if '"path":"trace.csv"' not in text or '"capture": "trace.csv", "reference": "type-00/name-00000"' not in text:
+        fail("the verdict in the case: %s" % text)
+
+
 def secrets(folder):
     found = set()
     for top, dirs, _ in os.walk(folder):
@@ -122,9 +145,24 @@ def secrets(folder):
     return found
 
 
+def send_waits(shop, c, other):
+    """While somebody writes to the folder that is sent to, sending waits: its branch moves without a look at where it was."""
+    with open(os.path.join(other, "plumbline.lock"), "r+") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        p = subprocess.Popen(shop.words(c, "send", other), env=shop.env, stdout=subprocess.DEVNULL)
+        try:
+            p.wait(timeout=1)
+            fail("it was sent to a folder that another program was writing to")
+        except subprocess.TimeoutExpired:
+            pass
+    if p.wait(timeout=60) != 0:
+        fail("sending after the wait: exit %d" % p.returncode)
+
+
 def sharing(shop, c, clone, paths):
     other = shop.path("other")
     expect(shop, c, 0, "sent to", "send", other)
+    send_waits(shop, c, other)
     if secrets(other) or secrets(clone):
         fail("something private left: %s" % (secrets(other) | secrets(clone)))
     if secrets(c) != set(SECRETS):
@@ -152,6 +190,8 @@ def sharing(shop, c, clone, paths):
             fail("keep %s: %s" % (keep, sorted(now)))
         if "Mine" not in shop.must(copy, "show", "type-01/name-00001@2", "--xml"):
             fail("keep %s: a version changed" % keep)
+        if os.path.dirname(other) in subprocess.run(["git", "-C", copy, "log", "--format=%B"], capture_output=True, text=True, check=True).stdout:
+            fail("history names a folder of this machine")
         expect(shop, copy, 0, "nothing new", "fetch", other)
         shop.check(copy, "keep " + keep)
     expect(shop, shop.path("keep-mine"), 0, "sent to", "send", other)

@@ -129,23 +129,57 @@ static plb_status act_on(plb_store *s, const char *selector, const char *kind, c
 }
 
 plb_status plb_store_approve(plb_store *s, const char *selector, plb_error *err) { return act_on(s, selector, "approve", "approved", err); }
-plb_status plb_store_retire(plb_store *s, const char *selector, plb_error *err) { return act_on(s, selector, "retire", "retired", err); }
 
-static plb_status say_what_rests(plb_store *s, const plb_collection *c, const plb_entry *e, plb_error *err) {
+/* Without a version, what serves is meant: the newest approved one, not a draft that waits beside it. */
+plb_status plb_store_retire(plb_store *s, const char *selector, plb_error *err) {
+  char exact[PLB_TEXT_SIZE + 16];
+  plb_collection *c = NULL;
+  plb_entry e;
+  plb_status status = plb_store_refresh_index(s->folder, err);
+  if (status == PLB_OK)
+    status = plb_collection_open(&c, s->folder, err);
+  if (status == PLB_OK)
+    status = plb_collection_select(c, selector, &e, err);
+  if (status == PLB_OK && e.kind != PLB_ENTRY_REFERENCE)
+    status = plb_fail(err, PLB_EUSAGE, "only a known-good is retired, as type/name; a capture is withdrawn");
+  if (status == PLB_OK) {
+    snprintf(exact, sizeof exact, "%s@%u", e.name, e.version);
+    status = act_on(s, exact, "retire", "retired", err);
+  }
+  plb_collection_free(c);
+  return status;
+}
+
+/* A reference rests on a capture, and a case with its verdict on the reference: each is said once. */
+static plb_status say_resting(plb_store *s, const plb_collection *c, const plb_entry *e, bool *said, size_t *count_out, plb_error *err) {
   size_t *list = NULL, count = 0;
-  const plb_status status = plb_collection_rests_on(c, e, &list, &count, err);
-  for (size_t i = 0; i < count; i++) {
+  plb_status status = plb_collection_rests_on(c, e, &list, &count, err);
+  for (size_t i = 0; i < count && status == PLB_OK; i++) {
     plb_entry on;
-    if (!plb_collection_entry(c, list[i], &on))
+    if (said[list[i]] || !plb_collection_entry(c, list[i], &on))
       continue;
+    said[list[i]] = true;
+    ++*count_out;
     if (on.kind == PLB_ENTRY_CASE)
       plb_store_say(s, "rests on it: case %s (%s), with its verdict", on.name, on.title);
     else
       plb_store_say(s, "rests on it: %s@%u, %s", on.name, on.version, plb_entry_status_name(on.status));
+    if (on.kind == PLB_ENTRY_REFERENCE)
+      status = say_resting(s, c, &on, said, count_out, err);
   }
+  free(list);
+  return status;
+}
+
+static plb_status say_what_rests(plb_store *s, const plb_collection *c, const plb_entry *e, plb_error *err) {
+  size_t entries = 0, count = 0;
+  for (plb_entry each; plb_collection_entry(c, entries, &each);)
+    entries++;
+  bool *said = plb_calloc(entries + 1, sizeof *said);
+  const plb_status status = said ? say_resting(s, c, e, said, &count, err) : plb_fail(err, PLB_ENOMEM, "out of memory");
   if (status == PLB_OK && count == 0)
     plb_store_say(s, "nothing in the collection rests on it");
-  free(list);
+  free(said);
   return status;
 }
 

@@ -145,8 +145,11 @@ static plb_status add_file(plb_change *c, const char *path, const plb_private_fa
     n->references++;
     status = plb_add_reference(c, data, size, path, NULL, n->last, err);
   } else {
+    const char *slash = strrchr(path, '/');
     n->captures++;
-    status = plb_add_capture(c, path, data, size, id, err);
+    status = facts ? plb_private_check(facts, slash ? slash + 1 : path, "the file's name", err) : PLB_OK;
+    if (status == PLB_OK)
+      status = plb_add_capture(c, path, data, size, id, err);
     if (status == PLB_OK && facts && (facts->vehicle || facts->job || facts->person))
       status = plb_private_put(c->store, id, facts, err);
   }
@@ -158,7 +161,9 @@ plb_status plb_store_add(plb_store *s, const char *const *paths, size_t count, c
   plb_change c = {0};
   counts n = {0};
   char message[2 * PLB_PATH_SIZE];
-  plb_status status = plb_change_begin(&c, s, err);
+  plb_status status = facts ? plb_private_check(facts, s->options.why, "--why", err) : PLB_OK;
+  if (status == PLB_OK)
+    status = plb_change_begin(&c, s, err);
   for (size_t i = 0; i < count && status == PLB_OK; i++)
     status = add_file(&c, paths[i], facts, &n, err);
   if (status == PLB_OK) {

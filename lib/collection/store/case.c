@@ -59,15 +59,85 @@ static plb_status put_departed(plb_buffer *b, const plb_collection *known, const
   return status;
 }
 
-static plb_status put_verdict(plb_buffer *b, const char *path, plb_error *err) {
+static const char *base_name(const char *path) {
+  const char *slash = strrchr(path, '/');
+  return slash ? slash + 1 : path;
+}
+
+/* The end of a JSON string that begins at its quote: behind the closing one, or the text's end. */
+static const char *string_end(const char *quote) {
+  const char *at = quote + 1;
+  while (*at && *at != '"')
+    at += at[0] == '\\' && at[1] ? 2 : 1;
+  return *at ? at + 1 : at;
+}
+
+static bool is_string(const char *quote, const char *end, const char *text) {
+  const size_t n = strlen(text);
+  return (size_t)(end - quote) == n + 2 && strncmp(quote + 1, text, n) == 0;
+}
+
+/* A known-good is named by its file or by a selector, which is kept whole. */
+static bool is_file(const char *first, const char *end) { return *first == '/' || *first == '.' || (end - first > 5 && strncmp(end - 5, ".xml", 4) == 0); }
+
+static plb_status check_name(const plb_private_facts *facts, const char *first, const char *end, plb_error *err) {
+  char name[PLB_PATH_SIZE];
+  snprintf(name, sizeof name, "%.*s", (int)(end - first > 0 ? end - first - 1 : 0), first);
+  return plb_private_check(facts, name, "a file's name in the verdict", err);
+}
+
+/* The folders a file lies in often tell the job or the vehicle, and mean nothing elsewhere: only its name stays. */
+static plb_status drop_folders(char *json, const plb_private_facts *facts, plb_error *err) {
+  char *out = json;
+  plb_status status = PLB_OK;
+  bool path = false, reference = false;
+  for (const char *at = json; *at && status == PLB_OK;) {
+    if (*at != '"') {
+      const bool still = *at == ':' || *at == ' ' || *at == '\n';
+      path = path && still;
+      reference = reference && still;
+      *out++ = *at++;
+      continue;
+    }
+    const char *end = string_end(at), *first = at + 1;
+    if (path || (reference && is_file(first, end)))
+      for (const char *c = first; c < end; c++)
+        first = *c == '/' ? c + 1 : first;
+    if (path || reference)
+      status = check_name(facts, first, end, err);
+    path = is_string(at, end, "path") || is_string(at, end, "capture");
+    reference = is_string(at, end, "reference");
+    *out++ = '"';
+    memmove(out, first, (size_t)(end - first));
+    out += end - first;
+    at = end;
+  }
+  *out = '\0';
+  return status;
+}
+
+static plb_status put_verdict(plb_buffer *b, const char *path, const plb_private_facts *facts, plb_error *err) {
   char *data = NULL;
   size_t size = 0;
   plb_status status = plb_file_read(path, PLB_SMALL_MOST / 2, &data, &size, err);
   if (status == PLB_OK && !strstr(data, "\"plumbline.verdict/1\""))
     status = plb_fail_path(err, plb_fail(err, PLB_EDATA, "no verdict; give what \"plumb compare --json\" printed"), path);
   if (status == PLB_OK)
+    status = drop_folders(data, facts, err);
+  if (status == PLB_OK)
     put_text(b, "verdict", data);
   free(data);
+  return status;
+}
+
+static plb_status check_private(const plb_store *s, const plb_case *in, const plb_private_facts *facts, plb_error *err) {
+  const struct {
+    const char *text, *what;
+  } told[] = {{base_name(in->before), "the name of --before"}, {in->after ? base_name(in->after) : NULL, "the name of --after"}, {in->cause, "--cause"},
+              {in->proof, "--proof"},                          {in->repair, "--repair"},                                       {s->options.why, "--why"}};
+  plb_status status = PLB_OK;
+  for (size_t i = 0; i < sizeof told / sizeof told[0] && status == PLB_OK; i++)
+    status = plb_private_check(facts, told[i].text, told[i].what, err);
   return status;
 }
 
@@ -77,7 +147,8 @@ static plb_status check_input(const plb_case *in, plb_error *err) {
   return PLB_OK;
 }
 
-static plb_status write_case(plb_change *c, const plb_collection *known, const plb_case *in, const char *id, plb_buffer *b, plb_error *err) {
+static plb_status write_case(plb_change *c, const plb_collection *known, const plb_case *in, const plb_private_facts *facts, const char *id, plb_buffer *b,
+                             plb_error *err) {
   char before[33] = "", after[33] = "";
   const char *type = plb_collection_type(known, in->type);
   if (!type && !plb_text_is_slug(in->type))
@@ -95,7 +166,7 @@ static plb_status write_case(plb_change *c, const plb_collection *known, const p
   if (status == PLB_OK && in->departed)
     status = put_departed(b, known, in->departed, err);
   if (status == PLB_OK && in->verdict)
-    status = put_verdict(b, in->verdict, err);
+    status = put_verdict(b, in->verdict, facts, err);
   plb_buffer_puts(b, "</case>\n");
   return status == PLB_OK ? b->status : status;
 }
@@ -108,6 +179,8 @@ plb_status plb_store_add_case(plb_store *s, const plb_case *in, const plb_privat
   plb_buffer_init(&b, PLB_SMALL_MOST);
   plb_status status = check_input(in, err);
   if (status == PLB_OK)
+    status = check_private(s, in, facts, err);
+  if (status == PLB_OK)
     status = random_id(id, err);
   if (status == PLB_OK)
     status = plb_store_refresh_index(s->folder, err);
@@ -116,7 +189,7 @@ plb_status plb_store_add_case(plb_store *s, const plb_case *in, const plb_privat
   if (status == PLB_OK)
     status = plb_change_begin(&c, s, err);
   if (status == PLB_OK)
-    status = write_case(&c, known, in, id, &b, err);
+    status = write_case(&c, known, in, facts, id, &b, err);
   snprintf(path, sizeof path, "cases/%s.xml", status == PLB_OK ? id : "");
   if (status == PLB_OK)
     status = plb_change_put(&c, path, b.data, b.size, err);

@@ -240,10 +240,24 @@ static plb_status read_trees(merging *m, const git_oid *incoming) {
   return status;
 }
 
+/* History goes wherever the collection goes: no password out of an address, no folder of this machine. */
+static void address_for_history(const char *url, char *out, size_t size) {
+  const char *scheme = strstr(url, "://");
+  if (!scheme ? strchr(url, ':') == NULL : strncmp(url, "file://", 7) == 0) {
+    const char *slash = strrchr(url, '/');
+    snprintf(out, size, "%.900s", !slash ? url : slash[1] ? slash + 1 : "another folder");
+    return;
+  }
+  const char *host = scheme ? scheme + 3 : url, *at = host;
+  for (const char *c = host; scheme && *c && *c != '/'; c++)
+    at = *c == '@' ? c + 1 : at;
+  snprintf(out, size, "%.*s%.900s", (int)(host - url), url, at);
+}
+
 /* When what results is exactly what they have, our branch moves on to their commit, and histories do not leapfrog for ever. */
 static plb_status finish(merging *m, const git_oid *incoming) {
   plb_change *c = m->change;
-  char message[PLB_PATH_SIZE + 64];
+  char message[PLB_PATH_SIZE + 64], address[PLB_PATH_SIZE];
   const bool behind = git_graph_descendant_of(c->store->repository, incoming, &c->base) == 1;
   git_oid tree = {{0}};
   plb_status status = PLB_OK;
@@ -264,7 +278,8 @@ static plb_status finish(merging *m, const git_oid *incoming) {
   if (behind && git_oid_equal(&tree, git_tree_id(m->theirs)))
     return plb_change_forward(c, incoming, m->err);
   c->second = incoming;
-  snprintf(message, sizeof message, "Fetch from %.900s", m->url);
+  address_for_history(m->url, address, sizeof address);
+  snprintf(message, sizeof message, "Fetch from %.900s", address);
   return plb_change_commit(c, message, m->err);
 }
 

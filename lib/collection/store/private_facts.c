@@ -3,8 +3,10 @@
 #include "collection/store/folder.h"
 #include "collection/store/store.h"
 
+#include <ctype.h>
 #include <stdio.h>
 #include <string.h>
+#include <strings.h>
 #include <unistd.h>
 
 static plb_status make_private(const char *folder, plb_error *err) {
@@ -25,6 +27,31 @@ static void put_fact(plb_buffer *b, const char *name, const char *value) {
   plb_buffer_printf(b, "  <%s>", name);
   plb_buffer_escape(b, value);
   plb_buffer_printf(b, "</%s>\n", name);
+}
+
+static bool is_part_of_word(char c) { return isalnum((unsigned char)c) || (unsigned char)c >= 0x80; }
+
+/* As a word of its own, capitals aside: job 47 does not stand in 1470. */
+static bool tells(const char *text, const char *fact) {
+  enum { SHORTEST = 3 };
+  const size_t n = strlen(fact);
+  if (n < SHORTEST)
+    return false;
+  for (const char *at = text; *at; at++)
+    if (strncasecmp(at, fact, n) == 0 && (at == text || !is_part_of_word(at[-1])) && !is_part_of_word(at[n]))
+      return true;
+  return false;
+}
+
+plb_status plb_private_check(const plb_private_facts *facts, const char *text, const char *what, plb_error *err) {
+  const struct {
+    const char *name, *value;
+  } fact[] = {{"vehicle tag", facts->vehicle}, {"job number", facts->job}, {"person", facts->person}};
+  for (size_t i = 0; text && i < sizeof fact / sizeof fact[0]; i++)
+    if (fact[i].value && tells(text, fact[i].value))
+      return plb_fail(err, PLB_EREFUSED, "%s tells the %s, which is private, and would go along when the collection is sent: %.120s; give it other words",
+                      what, fact[i].name, text);
+  return PLB_OK;
 }
 
 plb_status plb_private_put(plb_store *s, const char *id, const plb_private_facts *facts, plb_error *err) {

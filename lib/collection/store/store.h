@@ -133,6 +133,9 @@ PLB_CHECKED plb_status plb_change_pack(plb_change *change, plb_put_file *files, 
 /** Keep what is the shop's alone beside a capture's or case's id, in private.git. */
 PLB_CHECKED plb_status plb_private_put(plb_store *store, const char *id, const plb_private_facts *facts, plb_error *err);
 
+/** What goes into what is shared must not tell what is private. @param what  of what, for the message @return PLB_OK, PLB_EREFUSED */
+PLB_CHECKED plb_status plb_private_check(const plb_private_facts *facts, const char *text, const char *what, plb_error *err);
+
 /* add.c */
 /** Store a capture file as a document of ours in a change. @param id_out  [size: 33] */
 PLB_CHECKED plb_status plb_add_capture(plb_change *change, const char *path, const char *data, size_t size, char *id_out, plb_error *err);
