@@ -19,7 +19,7 @@ plb_module(model USES core signal capture
 
 plb_module(cycle USES core signal capture
   SOURCES spec.c tracks.c choice.c template.c draft.c lay.c swing.c teeth.c wheel.c wheel_turns.c wheel_stroke.c
-    wheel_choose.c period.c chain.c steep.c repeat.c repeat_choose.c edge.c edge_choose.c
+    wheel_choose.c period.c chain.c steep.c repeat.c repeat_choose.c edge.c edge_choose.c span.c
     once.c against.c steady.c guess.c)
 
 plb_module(reading USES core signal capture cycle
@@ -45,7 +45,7 @@ endif()
 
 plb_module(compare USES core signal capture cycle reading reference
   SOURCES plan.c profile.c frequency.c frequency_explain.c rules.c fit.c distance.c elastic.c corridor.c outcome.c mistake.c connect.c condition.c place.c pattern.c advice.c
-    block.c moved.c doubt.c undo.c brief.c turn.c band_view.c band_result.c standard.c finding.c drawing.c sentence.c compare.c)
+    block.c moved.c pace.c doubt.c undo.c brief.c turn.c band_view.c band_result.c standard.c finding.c drawing.c sentence.c compare.c)
 
 plb_module(learn USES core signal capture cycle reading reference compare
   SOURCES learn.c like.c frequency.c rules.c calibrate.c LINK OpenMP::OpenMP_C)

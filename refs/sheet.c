@@ -426,16 +426,15 @@ static int find_mark(const plb_cycle_choice *choice, const char *text, size_t *u
   return best;
 }
 
-static double mark_phase(const plb_cycle_choice *c, size_t k) { return k < c->landmarks ? c->landmark[k].phase : 1.0; }
-
-/* Phase for each second behind (or before) a mark: by the stretch there where stretches are laid out, else by the typical rate. */
-static double phase_per_s(const plb_cycle_choice *c, int mark, bool behind) {
+/* Phases from a mark to `seconds` behind (or before) it: by the stretch there where stretches are laid out, else by the typical rate. */
+static double phases_of(const plb_cycle_choice *c, int mark, bool behind, double seconds) {
   for (size_t k = 0; k < c->spans; k++) {
     const plb_span *span = &c->span[k];
     if (span->duration_s > 0 && (int)(behind ? span->from : span->to) == mark)
-      return (mark_phase(c, span->to) - mark_phase(c, span->from)) / span->duration_s;
+      return behind ? plb_span_phase(c, k, seconds)
+                    : plb_span_phase(c, k, span->duration_s) - plb_span_phase(c, k, span->duration_s - seconds);
   }
-  return sqrt(c->rate_low_hz * c->rate_high_hz);
+  return seconds * sqrt(c->rate_low_hz * c->rate_high_hz);
 }
 
 static bool place(const plb_cycle_choice *c, const char *text, double *out) {
@@ -458,7 +457,7 @@ static bool place(const plb_cycle_choice *c, const char *text, double *out) {
     return false;
   if (seconds && plb_text_quantity(offset + 1, "s", &shift, &none) != PLB_OK)
     return false;
-  shift *= seconds ? phase_per_s(c, mark, behind) : 1.0;
+  shift = seconds ? phases_of(c, mark, behind, shift) : shift;
   *out = fmax(0.0, fmin(1.0, *out + (behind ? shift : -shift)));
   return true;
 }

@@ -72,10 +72,36 @@ static size_t lag_reach(const plb_reference *ref) {
   return wide > 3 ? wide : 3;
 }
 
+static double score_of(const plb_judge *judge, const plb_outcome *o, plb_distance_kind kind, size_t slice) {
+  const size_t term = plb_term_find(&judge->terms, kind, slice);
+  const double score = term != SIZE_MAX ? plb_term_score(judge, o, term) : NAN;
+  return isfinite(score) ? score : 0.0;
+}
+
+bool plb_gain_helps(const plb_judge *judge, const plb_outcome *o, size_t channel) {
+  const plb_calibration *calibration = &judge->reference->calibration;
+  double raw = 0.0, shape = 0.0;
+  if (plb_word_for_score(calibration, score_of(judge, o, PLB_D_GAIN, channel)) == PLB_AGREES &&
+      plb_word_for_score(calibration, score_of(judge, o, PLB_D_OFFSET, channel)) == PLB_AGREES) {
+    return true; /* next to nothing is removed */
+  }
+  for (size_t b = 0; b < judge->plan.slices.bands; b++) {
+    if (judge->plan.slices.channel[b] == channel) {
+      raw = fmax(raw, fmax(score_of(judge, o, PLB_D_LASTING, b), score_of(judge, o, PLB_D_RAW, b)));
+      shape = fmax(shape, score_of(judge, o, PLB_D_SHAPE, b));
+    }
+  }
+  return !judge->fit->channel[channel].judge_raw || shape <= 2.0 * raw;
+}
+
 static void pick_kind(plb_band_view *v, const plb_judge *judge, const plb_outcome *o, size_t slice, bool moved) {
+  const bool as_it_stands = !plb_gain_helps(judge, o, judge->plan.slices.channel[slice]);
   v->kind = moved ? PLB_D_SHAPE : PLB_D_LASTING;
   v->score = 0.0;
   for (plb_distance_kind kind = v->kind; kind <= PLB_D_NOISE; kind++) {
+    if (as_it_stands && (kind == PLB_D_SHAPE || kind == PLB_D_CYCLE)) {
+      continue;
+    }
     const size_t term = plb_term_find(&judge->terms, kind, slice);
     const double s = term != SIZE_MAX ? plb_term_score(judge, o, term) : NAN;
     if (s > v->score) {

@@ -83,6 +83,16 @@ PLB_CHECKED plb_status plb_pattern_by_turn(plb_pattern_found *f, const double *x
 /** What to check first for a kind of finding; common practice, the cheapest check first. */
 void plb_advise(plb_finding *finding, const plb_reference *reference, const plb_band *band);
 
+/** A rate far outside the known-good's that is the fault and no other speed; then told as a finding, and the word is `departs`. */
+bool plb_pace_is_symptom(const plb_judge *judge, const plb_outcome *outcome);
+PLB_CHECKED plb_status plb_find_pace(plb_verdict *verdict, const plb_judge *judge, const plb_outcome *outcome, plb_error *err);
+
+/**
+ * Whether the trace laid over known-good by gain and offset is about as near to it as it stands; else it is told as it stands: a low supply does
+ * not shrink a clamped peak, and such a peak is not high.
+ */
+bool plb_gain_helps(const plb_judge *judge, const plb_outcome *o, size_t channel);
+
 /** Local lag of a curve against a centre inside a slice, in grid cells (+ late), and the share of the difference that it explains (0..1). */
 double plb_local_lag(const float *curve, const float *centre, size_t grid, size_t from, size_t to, size_t reach, double *explained_out);
 

@@ -386,6 +386,21 @@ static void say_shift(const search *s, plb_finding *f, double share, char *out, 
   }
 }
 
+/* A shift over phases as a share of the cycle's time: the phases of a short stretch are finer than those of a long one. */
+static double share_of_time(const search *s, double phase, double shift) {
+  const plb_cycle_choice *c = &s->judge->reference->choice;
+  size_t k = c->spans < c->landmarks ? c->spans : c->landmarks;
+  while (k > 0 && c->landmark[k - 1].phase > phase) {
+    k--;
+  }
+  const double length_s = cycle_length_s(s);
+  if (c->spec.kind != PLB_CYCLE_EDGE || k == 0 || !(c->span[k - 1].duration_s > 0.0) || !(length_s > 0.0)) {
+    return shift;
+  }
+  const double after = phase - c->landmark[k - 1].phase, to = fmax(after + shift, 0.0);
+  return (plb_span_seconds(c, k - 1, to) - plb_span_seconds(c, k - 1, after)) / length_s;
+}
+
 static bool is_phase_reading(const search *s, size_t k) { return k >= plb_profile_first_mark(&s->judge->reference->choice); }
 
 static void say_reading(search *s, plb_finding *f, size_t k, double value) {
@@ -426,6 +441,22 @@ static double telling_share(const search *s, size_t k) {
   return rest || (is_phase_reading(s, k) && choice->spans > 0) ? 0.6 : 1.0;
 }
 
+/* A driven stretch of quite another length puts everything behind it elsewhere: it is told before the sections, which then lie over other places. */
+static double with_sections(const search *s, size_t k, double score) {
+  const plb_cycle_choice *choice = &s->judge->reference->choice;
+  const bool driven = k >= PLB_READ_COMMON && k < plb_profile_first_mark(choice) && choice->span[k - PLB_READ_COMMON].to < choice->landmarks;
+  if (!driven || choice->spec.kind != PLB_CYCLE_EDGE || word_of(s, score) != PLB_DEPARTS) {
+    return score;
+  }
+  for (size_t b = 0; b < s->judge->plan.slices.bands; b++) {
+    for (plb_distance_kind kind = PLB_D_LASTING; kind <= PLB_D_NOISE; kind++) {
+      const double section = reading_score(s, kind, b);
+      score = s->judge->plan.slices.channel[b] == choice->channel && isfinite(section) ? fmax(score, section) : score;
+    }
+  }
+  return score;
+}
+
 static void find_readings(search *s) {
   const plb_reference *ref = s->judge->reference;
   for (size_t k = 0; k < ref->readings; k++) {
@@ -441,7 +472,7 @@ static void find_readings(search *s) {
       return;
     }
     f->size = is_phase_reading(s, k) ? value - s->judge->fit->reading_mid[k] : value;
-    f->score = telling_share(s, k) * score;
+    f->score = telling_share(s, k) * with_sections(s, k, score);
     f->pattern = PLB_LASTING;
     plb_text_copy(f->unit, sizeof f->unit, ref->reading[k].unit);
     say_reading(s, f, k, value);
@@ -529,7 +560,7 @@ static double find_noise(search *s, size_t c) {
 
 /* The whole channel is larger, smaller, higher or lower: what is left to tell of its bands is their shape. */
 static bool is_moved(const search *s, size_t c) {
-  if (is_unlike(s, c)) {
+  if (is_unlike(s, c) || !plb_gain_helps(s->judge, s->o, c)) {
     return false;
   }
   return word_of(s, reading_score(s, PLB_D_GAIN, c)) != PLB_AGREES || word_of(s, reading_score(s, PLB_D_OFFSET, c)) != PLB_AGREES;
@@ -582,7 +613,7 @@ static void say_band(search *s, plb_finding *f, const plb_band_view *view, const
   if (strcmp(f->direction, "noisy") == 0) {
     plb_text_say(f->text, sizeof f->text, "noisy near %s%s, %s: %s RMS%s", where, tooth, sections, far, often);
   } else if (isfinite(view->lag) && (strcmp(f->direction, "late") == 0 || strcmp(f->direction, "early") == 0)) {
-    say_shift(s, f, view->lag / (double)s->judge->fit->grid, far, sizeof far);
+    say_shift(s, f, share_of_time(s, f->phase, view->lag / (double)s->judge->fit->grid), far, sizeof far);
     plb_text_say(f->text, sizeof f->text, "%s by %s near %s%s, %s%s", f->direction, far, where, tooth, sections, often);
   } else if (isfinite(view->swing)) {
     f->size = view->swing;

@@ -119,12 +119,20 @@ static bool half_width(const float *const *curve, size_t n, size_t grid, const f
   return true;
 }
 
+/* Cells that one sample covers there: more where a short stretch has its fair share of the grid. */
+static double cells_of_sample(const plb_plan *plan, double phase) {
+  const plb_cycle_choice *c = plan->choice;
+  const double lasts = plan->sample_cells > 0.0 ? plb_span_slope(c, phase) : (double)NAN;
+  return lasts > 0.0 ? plan->sample_cells / (c->rate_high_hz * lasts) : plan->sample_cells;
+}
+
 /*
  * Where an edge lies between two samples is known to a sample at best, and good captures whose edges all fall alike on the samples do not show
  * it. Half a sample to either side, as far as the centre runs there.
  */
-static void jump_of(const float *centre, size_t grid, double sample_cells, float *out) {
+static void jump_of(const float *centre, size_t grid, const plb_plan *plan, float *out) {
   for (size_t g = 0; g < grid; g++) {
+    const double sample_cells = cells_of_sample(plan, ((double)g + 0.5) / (double)grid);
     const float before = centre[g > 0 ? g - 1 : 0], after = centre[g + 1 < grid ? g + 1 : g];
     const double rise = fmax(fabs((double)after - (double)centre[g]), fabs((double)centre[g] - (double)before));
     out[g] = (float)(0.5 * fmin(sample_cells, 2.0) * rise);
@@ -377,7 +385,7 @@ static bool fit_channel(plb_fit *f, size_t c, const plb_profile *const *member, 
   ch->pivot = plan->choice->spec.kind == PLB_CYCLE_STEADY ? mean_level(ch->centre, grid) : 0.0;
   ch->floor = fmax(0.005 * ch->peak_to_peak, plan->channel[c].step);
   ch->floor = fmax(ch->floor, 1e-9);
-  jump_of(ch->centre, grid, plan->sample_cells, ch->jump);
+  jump_of(ch->centre, grid, plan, ch->jump);
   if (plan->choice->spec.kind == PLB_CYCLE_WHEEL && c != plan->choice->channel) {
     open_at_edges(curve, n, grid, (double)low, (double)high, ch->jump);
   }

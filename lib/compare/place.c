@@ -121,10 +121,8 @@ static bool say_after_mark(char *out, size_t size, const plb_cycle_choice *c, do
   if (c->spec.kind != PLB_CYCLE_EDGE || k == 0 || k > c->spans || !(c->span[k - 1].duration_s > 0.0)) {
     return false;
   }
-  const double next = k < c->landmarks ? c->landmark[k].phase : 1.0;
-  const double width = (next - c->landmark[k - 1].phase) * (c->span[k - 1].absolute ? PLB_KEPT_SHARE : 1.0);
   char time[64];
-  plb_say_size(time, sizeof time, (phase - c->landmark[k - 1].phase) / width * c->span[k - 1].duration_s, "s");
+  plb_say_size(time, sizeof time, plb_span_seconds(c, k - 1, phase - c->landmark[k - 1].phase), "s");
   plb_text_say(out, size, "%s after %s", time, c->landmark[k - 1].name);
   return true;
 }

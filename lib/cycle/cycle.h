@@ -45,6 +45,11 @@ typedef struct plb_span {
   double duration_s; /**< the template's */
 } plb_span;
 
+/** Where the fine phases behind a span's first mark end: phases and seconds behind it; 0, 0: all phases of the span are alike. */
+typedef struct plb_knee {
+  double width, seconds;
+} plb_knee;
+
 /** Everything chosen once by learn; compare never chooses again. Zero-initialise; free with plb_cycle_choice_dispose(). */
 typedef struct plb_cycle_choice {
   plb_cycle_spec spec;
@@ -67,6 +72,13 @@ typedef struct plb_cycle_choice {
   double correlation_low; /**< the worst correlation of an exemplar's cycle with the template */
 } plb_cycle_choice;
 void plb_cycle_choice_dispose(plb_cycle_choice *choice);
+
+plb_knee plb_span_knee(const plb_cycle_choice *choice, size_t span);
+/** Phases behind the span's first mark at which `after_s` seconds behind it are laid, and the other way round. */
+double plb_span_phase(const plb_cycle_choice *choice, size_t span, double after_s);
+double plb_span_seconds(const plb_cycle_choice *choice, size_t span, double after);
+/** Seconds for each phase there; NaN where no span of known length lies. */
+double plb_span_slope(const plb_cycle_choice *choice, double phase);
 
 typedef enum plb_unmapped {
   PLB_MAPPED,

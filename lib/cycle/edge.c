@@ -174,17 +174,22 @@ static double begin_of(const cycle_at *c, size_t i) {
   return at - fmin(c->choice->seam * period, 0.5 * quiet);
 }
 
-/** Landmark k of the template for the j-th crossing of a cycle: in order while the numbers agree, else the nearest in phase of its direction. */
-static size_t landmark_of(const plb_cycle_choice *choice, size_t j, size_t crossings, int direction, double phase) {
+/** Landmark k of the template for the j-th crossing of a cycle: in order while the numbers agree, else the nearest in time of its direction. */
+static size_t landmark_of(const plb_cycle_choice *choice, size_t j, size_t crossings, int direction, double share) {
   if (crossings == choice->landmarks)
     return j;
+  double total = 0, at = choice->seam, nearest = 0.25;
   size_t best = choice->landmarks;
-  for (size_t k = 0; k < choice->landmarks; k++)
-    if (choice->landmark[k].direction == direction &&
-        (best == choice->landmarks ||
-         fabs(choice->landmark[k].phase - phase) < fabs(choice->landmark[best].phase - phase)))
+  for (size_t k = 0; k < choice->spans; k++)
+    total += choice->span[k].duration_s;
+  for (size_t k = 0; k < choice->landmarks; k++) {
+    if (choice->landmark[k].direction == direction && fabs(at - share) < nearest) {
+      nearest = fabs(at - share);
       best = k;
-  return best < choice->landmarks && fabs(choice->landmark[best].phase - phase) < 0.25 ? best : choice->landmarks;
+    }
+    at += k < choice->spans && total > 0 ? (1.0 - choice->seam) * choice->span[k].duration_s / total : 0.0;
+  }
+  return best;
 }
 
 static void place_marks(const cycle_at *c, size_t i, plb_cycle_found *cycle, double *mark) {
@@ -205,16 +210,22 @@ static void place_marks(const cycle_at *c, size_t i, plb_cycle_found *cycle, dou
   cycle->missing = (unsigned)c->choice->landmarks - seen;
 }
 
-/** Anchors inside an absolute span that starts at `from` and ends before `to` [samples]. */
-static bool keep_seconds(plb_draft *draft, const plb_span *span, double rate_hz, double phase, double next_phase,
-                         double from, double to) {
-  const double width = PLB_KEPT_SHARE * (next_phase - phase), kept = span->duration_s * rate_hz, length = to - from;
+/** Anchors inside span k, which starts at `from` and ends before `to` [samples]. */
+static bool lay_span(const cycle_at *c, plb_draft *draft, size_t k, double from, double to) {
+  const plb_span *span = &c->choice->span[k];
+  const plb_knee knee = plb_span_knee(c->choice, k);
+  const double phase = c->choice->landmark[k].phase, kept = span->duration_s * c->rate_hz, length = to - from;
+  const double fine = knee.seconds * c->rate_hz;
   if (!(kept > 0) || !(length > 0))
     return true;
+  if (fine > 0 && fine < 0.5 * length && !plb_draft_anchor(draft, phase + knee.width, from + fine))
+    return false;
+  if (!span->absolute)
+    return true;
   if (kept < length)
-    return plb_draft_anchor(draft, phase + width, from + kept);
+    return plb_draft_anchor(draft, phase + plb_span_phase(c->choice, k, span->duration_s), from + kept);
   const double before = fmax(0.5 * length, length - 3.0);
-  return plb_draft_anchor(draft, phase + width * before / kept, from + before);
+  return plb_draft_anchor(draft, phase + plb_span_phase(c->choice, k, before / c->rate_hz), from + before);
 }
 
 static bool tie_marks(const cycle_at *c, plb_draft *draft, const plb_cycle_found *cycle, const double *mark,
@@ -232,9 +243,7 @@ static bool tie_marks(const cycle_at *c, plb_draft *draft, const plb_cycle_found
     if (k >= choice->spans || !(next > mark[k]))
       continue;
     span_s[k] = (next - mark[k]) / c->rate_hz;
-    if (choice->span[k].absolute && memory)
-      memory = keep_seconds(draft, &choice->span[k], c->rate_hz, choice->landmark[k].phase,
-                            is_last ? 1.0 : choice->landmark[k + 1].phase, mark[k], next);
+    memory = memory && lay_span(c, draft, k, mark[k], next);
   }
   return memory && plb_draft_anchor(draft, 1.0, cycle->last);
 }

@@ -356,7 +356,28 @@ static double median_of(const lengths *all, size_t span, double *column, double 
   return plb_median(column, all->cycles);
 }
 
-/** Phases from the median lengths. @param shortest  [spans] seconds */
+/**
+ * Phases from the median lengths. A stretch that is short against the cycle (an injector's on-time) still gets a fair share of the grid, but no
+ * more cells than it has samples: half of what each stretch would have if all were alike.
+ * @param share  [spans] in: seconds; out: phases, together 1 - seam
+ */
+static void share_grid(double *share, size_t spans, double seam, double grid, double rate_hz) {
+  double total = 0, given = 0, rest = 0, least[2 * PLB_PULSES_MOST];
+  for (size_t k = 0; k < spans; k++)
+    total += share[k];
+  for (size_t k = 0; k < spans; k++) {
+    least[k] = fmin(0.5 / (double)spans, share[k] * rate_hz / grid);
+    share[k] *= (1.0 - seam) / total;
+    if (share[k] < least[k])
+      given += least[k];
+    else
+      rest += share[k];
+  }
+  for (size_t k = 0; k < spans && rest > 0; k++)
+    share[k] = share[k] < least[k] ? least[k] : share[k] * (1.0 - seam - given) / rest;
+}
+
+/** Landmarks and spans with their typical lengths. @param shortest  [spans] seconds */
 static plb_status choose_landmarks(const learning *l, const lengths *all, double *median, double *shortest,
                                    plb_error *err) {
   plb_cycle_choice *out = l->out;
@@ -378,11 +399,15 @@ static plb_status choose_landmarks(const learning *l, const lengths *all, double
   /* The last span is cut by the seam of the next cycle; its template is what is left of it. */
   median[all->spans - 1] -= out->seam * total;
   shortest[all->spans - 1] -= out->seam * total;
-  double at = out->seam;
+  double at = out->seam, share[2 * PLB_PULSES_MOST], rate_hz = INFINITY;
+  for (size_t t = 0; t < l->count; t++)
+    rate_hz = fmin(rate_hz, l->tracks[t]->rate_hz);
+  memcpy(share, median, all->spans * sizeof *share);
+  share_grid(share, all->spans, out->seam, (double)out->grid, rate_hz);
   for (size_t k = 0; k < all->spans; k++) {
     out->landmark[k].phase = at;
     out->span[k].duration_s = median[k];
-    at += median[k] / total;
+    at += share[k];
   }
   return PLB_OK;
 }
@@ -469,10 +494,11 @@ plb_status plb_edge_choose(plb_cycle_choice *out, const plb_tracks *const *track
     status = choose_longest(&l, err);
   if (status == PLB_OK)
     status = collect_lengths(&l, &all, err);
-  if (status == PLB_OK)
-    status = choose_landmarks(&l, &all, median, shortest, err);
   if (status == PLB_OK) {
     out->grid = grid ? grid : default_grid(&all, tracks[0]->rate_hz);
+    status = choose_landmarks(&l, &all, median, shortest, err);
+  }
+  if (status == PLB_OK) {
     if (notes)
       plb_buffer_printf(notes, "Level: %.4g to %.4g, between the states %.4g and %.4g; %u pulse%s to a cycle.\n",
                         out->level_low, out->level_high, states.low, states.high, l.pulses_each,

@@ -70,7 +70,7 @@ static const struct {
   const char *family, *fault, *code; /* code: may be said beside, never in place of the finding; NULL: not said */
 } hidden[] = {
     {"starter-current", "drag", NULL},
-    {"starter-current", "shorted-turns", NULL},  {"injector-peak-hold", "leak-to-ground", "clamp"},
+    {"starter-current", "shorted-turns", NULL},  {"injector-peak-hold", "leak-to-ground", NULL},
     {"high-pressure-pump-valve", "leak-to-ground", "clamp"}, {"alternator-ripple", "weak-field", "load-outside"},
 };
 

@@ -184,6 +184,36 @@ static void test_pulse_trains__shift_and_rate_change_no_verdict(void **state) {
   plb_reference_free(r);
 }
 
+/* A rate that no engine speed explains is the fault; even cycles at another speed are only another speed; a motor's own speed is a symptom. Models. */
+static void test_pulse_trains__edges_that_no_speed_explains_are_a_fault(void **state) {
+  (void)state;
+  static const struct {
+    const char *family, *fault, *says; /* no fault: a healthy one */
+    double speed_per_min;
+  } shown[] = {{"injector-voltage", "ignition-interference", "", 0.0},
+               {"injector-peak-hold", "joint", "", 0.0},
+               {"fuel-pump-current", "drag", "slow", 0.0},
+               {"injector-voltage", NULL, "speed outside", 2600.0}};
+  for (size_t k = 0; k < sizeof shown / sizeof *shown; k++) {
+    plb_model_request q = PLB_MODEL_REQUEST_INIT;
+    q.seed = 77;
+    q.fault = shown[k].fault;
+    q.severity = shown[k].fault != NULL ? 1.0 : 0.0;
+    q.speed_per_min = shown[k].speed_per_min;
+    plb_reference *r = population_learn(&(lesson_plan){.family = shown[k].family});
+    assert_non_null(r);
+    plb_capture *c = population_draw(shown[k].family, &q);
+    plb_verdict *v = population_judge(r, c, NULL, true);
+    population_print(shown[k].fault != NULL ? shown[k].fault : "another speed", v);
+    assert_int_equal(v->word, shown[k].fault != NULL ? PLB_DEPARTS : PLB_UNJUDGED);
+    assert_true(strstr(v->sentence, shown[k].says) != NULL);
+    assert_int_equal(population_reason(v, "speed-outside") != NULL, shown[k].fault == NULL);
+    plb_verdict_free(v);
+    plb_capture_free(c);
+    plb_reference_free(r);
+  }
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_pulse_trains__lost_pulses_are_counted_and_timed),
@@ -191,6 +221,7 @@ int main(void) {
       cmocka_unit_test(test_pulse_trains__half_the_amplitude_is_told_as_amplitude),
       cmocka_unit_test(test_pulse_trains__shift_and_rate_change_no_verdict),
       cmocka_unit_test(test_pulse_trains__a_duty_inside_the_good_range_is_normal),
+      cmocka_unit_test(test_pulse_trains__edges_that_no_speed_explains_are_a_fault),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -139,6 +139,34 @@ static void test_edge__the_tail_keeps_its_seconds(void **state) {
   plb_cycle_choice_dispose(&c);
 }
 
+/* An on-time of a fiftieth of the cycle gets a fair share of the grid, and so does what settles right behind it; phases and seconds convert. */
+static void test_edge__a_short_stretch_gets_a_fair_share_of_the_grid(void **state) {
+  (void)state;
+  static const double on_s[GOOD] = {0.0008, 0.00085, 0.0009, 0.001}, period_s[GOOD] = {0.038, 0.041, 0.044, 0.046};
+  truth where;
+  plb_cycle_choice c = learn_injector("edge:level=7V,slope=falling", on_s, period_s);
+  assert_int_equal(c.spans, 2);
+  const double on = c.landmark[1].phase - c.landmark[0].phase;
+  assert_true(on > 0.05 && on < 0.3);              /* proportional it would be 0.02 */
+  assert_true(on * (double)c.grid <= 0.0009 * RATE_HZ + 1.0); /* no more cells than samples */
+  const plb_knee knee = plb_span_knee(&c, 1);
+  assert_true(knee.width > 0.2 && knee.seconds > 0.0018 && knee.seconds < 0.02);
+  assert_true(fabs(plb_span_seconds(&c, 1, plb_span_phase(&c, 1, 0.0012)) - 0.0012) < 1e-9);
+  assert_true(fabs(plb_span_seconds(&c, 1, plb_span_phase(&c, 1, 0.03)) - 0.03) < 1e-9);
+  plb_tracks *t = inject(&(injector){0.043, 0.00095, 0.02, 0.01, 14.0, 78}, &where);
+  plb_frame *f = build(t, &c);
+  assert_true(f->mapped >= 2);
+  /* the hump 1.2 ms behind the pulse lies where the layout says */
+  const size_t at = (size_t)((c.landmark[1].phase + plb_span_phase(&c, 1, 0.0012)) * (double)f->grid);
+  size_t top = at - 20;
+  for (size_t k = at - 20; k < at + 20; k++)
+    top = f->value[k] > f->value[top] ? k : top;
+  assert_true(fabs((double)top - (double)at) < 15.0 && f->value[top] > 16.0f);
+  plb_frame_free(f);
+  plb_tracks_free(t);
+  plb_cycle_choice_dispose(&c);
+}
+
 /** Pulse width: the rise comes evenly, the fall where the duty cycle puts it. */
 static plb_tracks *modulate(double period, double low, double high, uint64_t seed, size_t *pulses) {
   plb_tracks *t = new_tracks(1, SAMPLES, RATE_HZ);
@@ -315,6 +343,7 @@ int main(void) {
       cmocka_unit_test(test_edge__a_flyback_is_no_state),
       cmocka_unit_test(test_edge__every_pulse_is_laid_out_from_its_edge),
       cmocka_unit_test(test_edge__the_tail_keeps_its_seconds),
+      cmocka_unit_test(test_edge__a_short_stretch_gets_a_fair_share_of_the_grid),
       cmocka_unit_test(test_edge__the_regular_slope_is_chosen),
       cmocka_unit_test(test_edge__a_level_follows_the_supply),
       cmocka_unit_test(test_edge__a_level_in_another_unit_is_converted_or_refused),
