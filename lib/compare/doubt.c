@@ -259,24 +259,33 @@ static bool hides(const plb_judge *j, const plb_tracks *t, size_t c, const plb_r
   return strcmp(r->code, "thinned") == 0 || (strcmp(r->code, "uneven") == 0 && !matches);
 }
 
-/* The narrowest peak of known-good on either side of the middle of its range [cells]; grid: none. */
-static size_t narrowest(const float *x, size_t grid) {
+/* How long a cell lasts, against one of a cycle whose cells are all alike: the phases of a short stretch are finer than those of a long one. */
+static double cell_length(const plb_cycle_choice *c, size_t g, size_t grid, double rate_hz) {
+  const double lasts = plb_span_slope(c, ((double)g + 0.5) / (double)grid) * rate_hz;
+  return lasts > 0.0 ? lasts : 1.0;
+}
+
+/* The narrowest peak of known-good on either side of the middle of its range [cells of equal length]; grid: none. */
+static double narrowest(const float *x, size_t grid, const plb_cycle_choice *choice, double rate_hz) {
   float low = x[0], high = x[0];
   for (size_t g = 1; g < grid; g++) {
     low = fminf(low, x[g]);
     high = fmaxf(high, x[g]);
   }
   const float middle = 0.5F * (low + high), quarter = 0.25F * (high - low);
-  size_t least = grid, begin = 0;
+  double least = (double)grid, length = 0.0;
+  size_t begin = 0;
   float furthest = 0.0F;
   for (size_t g = 0; g <= grid; g++) {
     if (g == grid || (g > 0 && (x[g] > middle) != (x[g - 1] > middle))) {
-      if (begin > 0 && g < grid && furthest > quarter && g - begin < least) {
-        least = g - begin;
+      if (begin > 0 && g < grid && furthest > quarter && length < least) {
+        least = length;
       }
       begin = g;
       furthest = 0.0F;
+      length = 0.0;
     }
+    length += g < grid ? cell_length(choice, g, grid, rate_hz) : 0.0;
     furthest = g < grid ? fmaxf(furthest, fabsf(x[g] - middle)) : 0.0F;
   }
   return least;
@@ -304,8 +313,9 @@ static plb_status doubt_peaks(plb_verdict *v, const plb_judge *j, const plb_trac
     return PLB_OK;
   }
   for (size_t c = 0; c < j->plan.channels; c++) {
-    const size_t cells = reaches_beyond(j, c) ? 1 : narrowest(j->fit->channel[c].centre, j->fit->grid);
-    const double wide_s = (double)cells / (double)j->fit->grid / o->profile->frame->rate_hz;
+    const double cells = reaches_beyond(j, c) ? 1.0
+                                              : narrowest(j->fit->channel[c].centre, j->fit->grid, &ref->choice, ref->choice.rate_high_hz);
+    const double wide_s = cells / (double)j->fit->grid / o->profile->frame->rate_hz;
     if (wide_s * t->rate_hz < 3.0 && wide_s * ref->connection.rate_needed_hz >= 3.0) {
       char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE], wide[64], apart[64];
       plb_say_size(wide, sizeof wide, wide_s, "s");
