@@ -109,7 +109,8 @@ static xmlDocPtr parse(const char *data, size_t size, report *r) {
     return NULL;
   parser->_private = r;
   parser->sax->serror = on_parse_error;
-  xmlDocPtr tree = xmlCtxtReadMemory(parser, data, (int)size, NULL, "UTF-8", XML_PARSE_NONET | XML_PARSE_BIG_LINES | XML_PARSE_COMPACT);
+  /* Blanks between elements say nothing here and would be half of the nodes. */
+  xmlDocPtr tree = xmlCtxtReadMemory(parser, data, (int)size, NULL, "UTF-8", XML_PARSE_NONET | XML_PARSE_BIG_LINES | XML_PARSE_COMPACT | XML_PARSE_NOBLANKS);
   if (tree && (!parser->wellFormed || parser->errNo != 0)) {
     xmlFreeDoc(tree);
     tree = NULL;
