@@ -24,6 +24,7 @@ extern const cli_command cli_connect;
 extern const cli_command cli_trend;
 extern const cli_command cli_search;
 extern const cli_command cli_watch;
+extern const cli_command cli_convert;
 extern const cli_command cli_collection;
 
 #endif

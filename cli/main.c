@@ -9,7 +9,7 @@
 #include <string.h>
 
 static const cli_command *const commands[] = {&cli_learn, &cli_compare, &cli_inspect, &cli_measure, &cli_pair, &cli_peers, &cli_locate,
-    &cli_connect, &cli_trend, &cli_search, &cli_watch, &cli_collection};
+    &cli_connect, &cli_trend, &cli_search, &cli_watch, &cli_convert, &cli_collection};
 enum { COMMANDS = sizeof commands / sizeof commands[0] };
 
 static const char exits[] = "exit status: 0 matches known-good, or done; 1 does not match; 2 doubtful; 3 cannot tell;\n"

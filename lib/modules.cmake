@@ -11,7 +11,7 @@ target_compile_options(plb_signal PRIVATE -fno-math-errno -fno-trapping-math)
 plb_module(capture USES core signal
   SOURCES capture.c format.c number.c column.c text_cell.c text_encoding.c text_sample.c text_comma.c text_layout.c text_refuse.c text_header.c
     text_time.c text_preamble.c text_rate.c text_body.c text_reader.c text_writer.c wave_reader.c npy_reader.c assign.c
-    comtrade_config.c comtrade_data.c comtrade_reader.c
+    comtrade_config.c comtrade_data.c comtrade_reader.c comtrade_writer.c wave_writer.c npy_writer.c
     step.c clipping.c fitness.c stream.c stream_frames.c stream_wave.c stream_text.c)
 
 plb_module(model USES core signal capture

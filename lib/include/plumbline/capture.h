@@ -75,6 +75,21 @@ PLB_API const char *plb_capture_note(const plb_capture *capture, size_t index);
  * @return PLB_OK, PLB_ECREATE, PLB_EIO, PLB_ENOMEM
  */
 PLB_API PLB_CHECKED plb_status plb_capture_write_text(const plb_capture *capture, const char *path, plb_error *err);
+/**
+ * Write as RIFF WAVE: the integers of a WAVE file as they came, else floating point of 32 bits where that holds every value, else of 64.
+ * Values come back bit for bit; names, units and the time of the first sample do not. Only whole rates: PLB_EDATA for others.
+ */
+PLB_API PLB_CHECKED plb_status plb_capture_write_wave(const plb_capture *capture, const char *path, plb_error *err);
+/** Write as NumPy .npy: a row for each sample, the time [s] in the first column, doubles. Names and units have no place in it. */
+PLB_API PLB_CHECKED plb_status plb_capture_write_npy(const plb_capture *capture, const char *path, plb_error *err);
+/**
+ * Write as COMTRADE of 2013 (IEEE C37.111). Whole numbers behind the values stay what they are: BINARY, or BINARY32 where 16 bits are too few;
+ * other values are FLOAT32 where each of them is a float, else one of 2^32 steps in BINARY32, which loses. The date, which a capture does not
+ * have, is written as 1 January 1970; a time of the first sample before nought is written as nought.
+ * @param path  ends in .cff: one file; in .cfg: the data go into the .dat beside it
+ * @param text  rows in text, with every digit
+ */
+PLB_API PLB_CHECKED plb_status plb_capture_write_comtrade(const plb_capture *capture, const char *path, bool text, plb_error *err);
 
 /** Why a recording, a measurement or its conditions cannot be judged, or must be judged with care. */
 typedef enum plb_reason_class { PLB_REASON_RECORDING, PLB_REASON_MEASURING, PLB_REASON_CONDITIONS } plb_reason_class;
