@@ -12,7 +12,8 @@ const cli_option cli_opt_from = {"from", 0, "DIR", false, "init: begin with what
 const cli_option cli_opt_vehicle = {"vehicle", 0, "TAG", false, "add, add-case: the shop's own vehicle tag; kept in the private repository, never sent."};
 const cli_option cli_opt_job = {"job", 0, "NUMBER", false, "add, add-case: the job number; private as well."};
 const cli_option cli_opt_person = {"person", 0, "NAME", false, "add, add-case: who brought it; private as well."};
-const cli_option cli_opt_keep = {"keep", 0, "SIDE", true, "fetch: where both sides changed a reference, keep mine, theirs or both; type/name=SIDE speaks for one reference."};
+const cli_option cli_opt_keep = {"keep", 0, "SIDE", true, "fetch: where both sides changed a reference, keep mine, theirs or both; type/name=SIDE speaks for one reference. "
+                                  "send: mine puts yours in the place of another document under the same number."};
 const cli_option cli_opt_type = {"type", 0, "TYPE", false, "list, find: this sensor type only, by slug or alias; add-case: what was measured."};
 const cli_option cli_opt_condition_range = {"condition", 0, "NAME=RANGE", true, "list, find: speaks for this condition, speed=600..900/min or state=hot-idle."};
 const cli_option cli_opt_provenance = {"provenance", 0, "WORD", false, "list, find: measured, modelled or standard."};

@@ -103,6 +103,17 @@ static int fetch(plb_store *store, const cli_arguments *arguments, const char *u
   return CLI_DEPARTS;
 }
 
+/* Only mine can be kept on a side that is not asked. */
+static int send(plb_store *store, const cli_arguments *arguments, const char *url, plb_error *err) {
+  const char *words[64];
+  if (arguments->count > 64)
+    return cli_usage("collection", "too many words");
+  const size_t count = cli_values(arguments, &cli_opt_keep, words);
+  if (count > 1 || (count == 1 && strcmp(words[0], "mine") != 0))
+    return cli_usage("collection", "--keep %s makes no sense when sending; say --keep mine, or leave it out", words[0]);
+  return plb_store_send(store, url, count == 1, err) == PLB_OK ? CLI_OK : cli_fail(err);
+}
+
 static plb_status add_case(plb_store *store, const cli_arguments *arguments, plb_error *err) {
   const plb_private_facts facts = facts_of(arguments);
   const plb_case input = {cli_value(arguments, &cli_opt_type), cli_value(arguments, &cli_opt_cause), cli_value(arguments, &cli_opt_proof),
@@ -118,6 +129,8 @@ static int write_to(plb_store *store, const cli_arguments *arguments, const char
     return check(store, err);
   if (strcmp(verb, "fetch") == 0)
     return fetch(store, arguments, words->word[0], err);
+  if (strcmp(verb, "send") == 0)
+    return send(store, arguments, words->word[0], err);
   if (strcmp(verb, "add") == 0)
     status = plb_store_add(store, words->word, words->count, &facts, err);
   else if (strcmp(verb, "import") == 0)
@@ -130,8 +143,6 @@ static int write_to(plb_store *store, const cli_arguments *arguments, const char
     status = plb_store_withdraw(store, words->word[0], err);
   else if (strcmp(verb, "restore") == 0)
     status = plb_store_restore(store, words->word[0], err);
-  else if (strcmp(verb, "send") == 0)
-    status = plb_store_send(store, words->word[0], err);
   else if (strcmp(verb, "pack") == 0)
     status = plb_store_pack(store, err);
   else if (strcmp(verb, "set") == 0)

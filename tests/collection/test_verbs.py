@@ -194,8 +194,33 @@ def sharing(shop, c, clone, paths):
             fail("history names a folder of this machine")
         expect(shop, copy, 0, "nothing new", "fetch", other)
         shop.check(copy, "keep " + keep)
-    expect(shop, shop.path("keep-mine"), 0, "sent to", "send", other)
+    decided_once(shop, shop.path("keep-mine"), other, theirs)
+    mine_kept = shop.path("keep-mine")
+    expect(shop, mine_kept, 77, "holds another type-01/name-00001@2", "send", other)
+    if "Theirs" not in shop.must(other, "show", "type-01/name-00001@2", "--xml"):
+        fail("a refused send changed a version")
+    expect(shop, mine_kept, 64, "makes no sense when sending", "send", other, "--keep", "both")
+    expect(shop, mine_kept, 0, "sent to", "send", other, "--keep", "mine")
+    if "Mine" not in shop.must(other, "show", "type-01/name-00001@2", "--xml"):
+        fail("--keep mine sent something else")
     shop.check(other, "the other one")
+
+
+def decided_once(shop, ours, other, theirs):
+    """What was decided is not asked again; what they build on their side of it is."""
+    copy = shop.path("decided")
+    shutil.copytree(other, copy)
+    expect(shop, copy, 1, "changed on both sides", "fetch", ours)
+    expect(shop, copy, 0, "fetched from", "fetch", ours, "--keep", "mine")
+    shop.check(copy, "they kept theirs")
+    expect(shop, ours, 0, "fetched from", "fetch", copy)
+    shop.check(ours, "fetched after both had decided")
+    newer = shop.path("newer.xml")
+    open(newer, "w").write(open(theirs).read().replace("Theirs", "Theirs again"))
+    expect(shop, copy, 0, "stored type-01/name-00001@3", "add", newer, who="Cleo")
+    expect(shop, ours, 1, "changed on both sides: type-01/name-00001", "fetch", copy)
+    expect(shop, ours, 0, "fetched from", "fetch", copy, "--keep", "mine")
+    shop.check(ours, "a version built on the other one was left out")
 
 
 def chain(shop, c):

@@ -14,6 +14,7 @@ typedef struct arriving {
   plb_path where;
   git_oid id;
   bool collides; /**< we have another document at this path */
+  bool decided;  /**< and somebody has said which to keep: theirs lies in our history */
 } arriving;
 
 typedef struct merging {
@@ -35,13 +36,39 @@ static bool entry_id(const git_tree *tree, const char *path, git_oid *out) {
   return found;
 }
 
+/* Did this document stand at this path on a side that we once took in? Then it was asked about then. */
+static bool was_decided(const merging *m, const char *path, const git_oid *id) {
+  git_repository *r = m->change->store->repository;
+  git_revwalk *history = NULL;
+  git_oid at, entry;
+  bool found = false;
+  if (git_revwalk_new(&history, r) == 0 && git_revwalk_push(history, &m->change->base) == 0)
+    while (!found && git_revwalk_next(&at, history) == 0) {
+      git_commit *commit = NULL, *parent = NULL;
+      git_tree *tree = NULL;
+      if (git_commit_lookup(&commit, r, &at) == 0)
+        for (unsigned k = 0; !found && git_commit_parentcount(commit) > 1 && k < git_commit_parentcount(commit); k++) {
+          found = git_commit_parent(&parent, commit, k) == 0 && git_commit_tree(&tree, parent) == 0 && entry_id(tree, path, &entry) &&
+                  git_oid_equal(&entry, id);
+          git_tree_free(tree);
+          git_commit_free(parent);
+          tree = NULL;
+          parent = NULL;
+        }
+      git_commit_free(commit);
+    }
+  git_revwalk_free(history);
+  return found;
+}
+
 static plb_status note(merging *m, const char *path, const git_oid *id, const git_oid *ours) {
   git_oid before;
   arriving x = {.id = *id, .collides = ours != NULL};
   const bool same_as_base = entry_id(m->base, path, &before) && git_oid_equal(&before, id);
-  if (plb_path_parse(path, &x.where) == PLB_PATH_NONE || x.where.kind == PLB_PATH_SETTINGS || (ours && same_as_base) ||
-      !plb_text_copy(x.path, sizeof x.path, path))
+  if (plb_path_parse(path, &x.where) == PLB_PATH_NONE || x.where.kind == PLB_PATH_SETTINGS ||
+      (ours && same_as_base && x.where.kind != PLB_PATH_REFERENCE) || !plb_text_copy(x.path, sizeof x.path, path))
     return PLB_OK; /* settings stay ours; what they have not changed stays as we have it */
+  x.decided = ours && x.where.kind == PLB_PATH_REFERENCE && (same_as_base || was_decided(m, path, id));
   arriving *grown = plb_grow(m->file, m->count, &m->capacity, sizeof *grown);
   if (!grown)
     return plb_fail(m->err, PLB_ENOMEM, "out of memory");
@@ -116,9 +143,16 @@ static side kept_side(const merging *m, const char *name) {
   return all;
 }
 
+/* A version that needs a word: its number, or one before it, is another document here, and nobody has decided on it yet. */
+static bool is_pending(const merging *m, size_t i) {
+  const arriving *x = &m->file[i];
+  const unsigned first = x->where.kind == PLB_PATH_REFERENCE && !x->decided ? first_collision(m, x->where.name) : 0;
+  return first && x->where.version >= first;
+}
+
 static bool first_of_name(const merging *m, size_t i) {
   for (size_t k = 0; k < i; k++)
-    if (strcmp(m->file[k].where.name, m->file[i].where.name) == 0 && m->file[k].where.kind == PLB_PATH_REFERENCE && m->file[k].collides)
+    if (strcmp(m->file[k].where.name, m->file[i].where.name) == 0 && is_pending(m, k))
       return false;
   return true;
 }
@@ -127,7 +161,7 @@ static size_t list_conflicts(const merging *m) {
   size_t n = 0;
   for (size_t i = 0; i < m->count; i++) {
     const arriving *x = &m->file[i];
-    if (x->where.kind != PLB_PATH_REFERENCE || !x->collides || !first_of_name(m, i) || kept_side(m, x->where.name) != SIDE_UNSAID)
+    if (!is_pending(m, i) || !first_of_name(m, i) || kept_side(m, x->where.name) != SIDE_UNSAID)
       continue;
     const unsigned ours = plb_tree_newest(m->change->store, m->change->tree, x->where.name);
     const unsigned theirs = plb_tree_newest(m->change->store, m->theirs, x->where.name);
@@ -186,6 +220,8 @@ static plb_status take_reference(const merging *m, const arriving *x) {
   const unsigned first = first_collision(m, x->where.name);
   if (!first || x->where.version < first)
     return take(m, x);
+  if (x->decided)
+    return PLB_OK;
   const side kept = kept_side(m, x->where.name);
   if (kept == SIDE_MINE)
     return PLB_OK;
@@ -300,12 +336,15 @@ plb_status plb_merge(plb_store *s, const git_oid *incoming, const char *url, con
     status = walk(&m, c.tree, m.theirs, "");
   if (status == PLB_OK)
     *conflicts_out = list_conflicts(&m);
+  size_t fresh = 0;
+  for (size_t i = 0; i < m.count; i++)
+    fresh += !m.file[i].decided;
   if (status == PLB_OK && *conflicts_out == 0) {
     status = take_all(&m);
     if (status == PLB_OK)
       status = finish(&m, incoming);
     if (status == PLB_OK)
-      plb_store_say(s, "fetched from %s: %zu document%s new or changed", url, m.count, m.count == 1 ? " is" : "s are");
+      plb_store_say(s, "fetched from %s: %zu document%s new or changed", url, fresh, fresh == 1 ? " is" : "s are");
     plb_error none = PLB_ERROR_INIT;
     if (status == PLB_OK && plb_index_refresh(s, &none) != PLB_OK)
       plb_store_say(s, "the index is made again when it is next needed");

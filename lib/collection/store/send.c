@@ -8,7 +8,42 @@
 
 typedef struct answer {
   char refused[256];
+  const plb_store *store;
+  bool over;                   /**< the user has said that ours replaces theirs */
+  char replaced[PLB_PATH_SIZE]; /**< a version of theirs that would become another document, or vanish */
 } answer;
+
+static int on_difference(const git_diff_delta *delta, float progress, void *payload) {
+  answer *a = payload;
+  plb_path where;
+  (void)progress;
+  if (delta->status != GIT_DELTA_ADDED && plb_path_parse(delta->old_file.path, &where) == PLB_PATH_REFERENCE && !a->replaced[0])
+    snprintf(a->replaced, sizeof a->replaced, "%s@%u", where.name, where.version);
+  return 0;
+}
+
+/* A version never changes: not by a send either, unless its owner's side is asked. Called when both heads are known and nothing is sent yet. */
+static int on_negotiation(const git_push_update **updates, size_t count, void *payload) {
+  answer *a = payload;
+  git_commit *theirs = NULL, *ours = NULL;
+  git_tree *old = NULL, *new = NULL;
+  git_diff *diff = NULL;
+  git_repository *r = a->store->repository;
+  for (size_t i = 0; i < count && !a->over; i++) {
+    if (git_commit_lookup(&theirs, r, &updates[i]->src) == 0 && git_commit_lookup(&ours, r, &updates[i]->dst) == 0 &&
+        git_commit_tree(&old, theirs) == 0 && git_commit_tree(&new, ours) == 0 && git_diff_tree_to_tree(&diff, r, old, new, NULL) == 0)
+      git_diff_foreach(diff, on_difference, NULL, NULL, NULL, a);
+    git_diff_free(diff);
+    git_tree_free(old);
+    git_tree_free(new);
+    git_commit_free(theirs);
+    git_commit_free(ours);
+    diff = NULL;
+    old = new = NULL;
+    theirs = ours = NULL;
+  }
+  return a->replaced[0] ? GIT_EUSER : 0;
+}
 
 static int on_reference(const char *name, const char *status, void *payload) {
   answer *a = payload;
@@ -56,6 +91,10 @@ static void release_other(plb_store *other) {
 }
 
 static plb_status say_failure(int code, const answer *a, const char *url, plb_error *err) {
+  if (a->replaced[0])
+    return plb_fail(err, PLB_EREFUSED,
+                    "%.200s holds another %.200s; let them fetch from here and say which to keep, or send with --keep mine to put yours in its place",
+                    url, a->replaced);
   if (code == GIT_ENONFASTFORWARD || a->refused[0])
     return plb_fail(err, PLB_EREFUSED, "%.200s has something this collection has not; fetch from it first%s%.100s", url, a->refused[0] ? ": " : "", a->refused);
   if (code == GIT_ECERTIFICATE)
@@ -63,13 +102,14 @@ static plb_status say_failure(int code, const answer *a, const char *url, plb_er
   return plb_git_fail(err, PLB_EUNAVAILABLE, "it cannot be sent there");
 }
 
-plb_status plb_store_send(plb_store *s, const char *url, plb_error *err) {
+plb_status plb_store_send(plb_store *s, const char *url, bool keep_mine, plb_error *err) {
   git_remote *remote = NULL;
   plb_store *other = NULL;
-  answer a = {""};
+  answer a = {.store = s, .over = keep_mine};
   git_push_options options;
   git_push_options_init(&options, GIT_PUSH_OPTIONS_VERSION);
   options.callbacks.push_update_reference = on_reference;
+  options.callbacks.push_negotiation = on_negotiation;
   options.callbacks.payload = &a;
   char spec[] = "refs/heads/main:refs/heads/main";
   char *specs[] = {spec};

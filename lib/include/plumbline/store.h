@@ -79,8 +79,12 @@ typedef struct plb_store_keep {
  */
 PLB_API PLB_CHECKED plb_status plb_store_fetch(plb_store *store, const char *url, const plb_store_keep *keep, size_t *conflicts_out,
                                                plb_error *err);
-/** Send the branch to another collection. @return PLB_OK, PLB_EREFUSED (it has something we have not: fetch first), PLB_EUNAVAILABLE */
-PLB_API PLB_CHECKED plb_status plb_store_send(plb_store *store, const char *url, plb_error *err);
+/**
+ * Send the branch to another collection.
+ * @param keep_mine  where it holds another document under a number of ours, ours takes its place (theirs stays in its history)
+ * @return PLB_OK, PLB_EREFUSED (it has something we have not: fetch first; or another document under a number of ours), PLB_EUNAVAILABLE
+ */
+PLB_API PLB_CHECKED plb_status plb_store_send(plb_store *store, const char *url, bool keep_mine, plb_error *err);
 
 typedef struct plb_store_check_result {
   size_t objects, packs, documents; /**< looked at */
