@@ -7,6 +7,7 @@
 #include <string.h>
 
 static const double range_slack = 1.5;   /* an unstated speed range reaches this much beyond the good captures */
+static const double far_too_thin = 0.15; /* below this share of the good captures' samples nothing is judged */
 static const double silent_share = 0.1;  /* below this share of the known-good's peak-to-peak there is no signal */
 
 static plb_status block(plb_verdict *v, plb_reason_class kind, const char *code, const char *channel, const char *text, const char *action,
@@ -125,8 +126,10 @@ static plb_status say_no_signal(plb_verdict *v, const plb_judge *j, const plb_tr
   char text[PLB_TEXT_SIZE];
   plb_text_say(text, sizeof text, only ? "no signal, prove the connection" : "no signal on %s, prove the connection", role);
   if (!o->connected) {
-    return block(v, PLB_REASON_MEASURING, "no-signal", role, text,
-                 "check lead, probe, ground clip and connector with a known signal; if a signal must be there, say so with --connected", err);
+    const plb_status blocked =
+        block(v, PLB_REASON_MEASURING, "no-signal", role, text,
+              "check lead, probe, ground clip and connector with a known signal; if a signal must be there, say so with --connected", err);
+    return blocked == PLB_OK ? plb_doubt_small(v, j, t, channel, robust_swing(t, channel), err) : blocked;
   }
   plb_finding *f = plb_finding_add(v);
   if (f == NULL) {
@@ -141,7 +144,7 @@ static plb_status say_no_signal(plb_verdict *v, const plb_judge *j, const plb_tr
   plb_text_copy(f->direction, sizeof f->direction, "missing");
   plb_text_say(f->text, sizeof f->text, "the signal is missing although the circuit is connected");
   plb_advise(f, j->reference, NULL);
-  return PLB_OK;
+  return plb_doubt_small(v, j, t, channel, robust_swing(t, channel), err);
 }
 
 /* Nothing could be laid over the phase axis although there is a signal: evidence, not a reason to keep silent. */
@@ -157,7 +160,7 @@ static plb_status say_no_cycles(plb_verdict *v, const plb_judge *j, const plb_fr
   f->score = PLB_STRUCTURAL_STEP;
   f->pattern = PLB_LASTING;
   f->count = f->of = (unsigned)frame->found;
-  plb_text_copy(f->channel, sizeof f->channel, j->reference->choice.spec.channel);
+  plb_text_copy(f->channel, sizeof f->channel, j->reference->channel[j->reference->choice.channel].role);
   plb_text_copy(f->band, sizeof f->band, "cycle");
   plb_text_copy(f->direction, sizeof f->direction, "shape");
   if (frame->found > 0) {
@@ -204,14 +207,14 @@ static plb_status check_speed(plb_verdict *v, const plb_judge *j, const plb_fram
                  r->choice.rate_low_hz, r->choice.rate_high_hz);
   }
   plb_text_say(action, sizeof action, "capture again at the known-good's speed, or learn a known-good at this one");
-  return block(v, PLB_REASON_CONDITIONS, "speed-outside", r->choice.spec.channel, text, action, err);
+  return block(v, PLB_REASON_CONDITIONS, "speed-outside", r->channel[r->choice.channel].role, text, action, err);
 }
 
 static plb_status say_short(plb_verdict *v, const plb_judge *j, const plb_frame *frame, plb_error *err) {
   char text[PLB_TEXT_SIZE];
   plb_text_say(text, sizeof text, "too short: %zu whole %s, at least 2 are needed", frame->found,
                plb_unit_of_cycle(j->reference, (unsigned)frame->found));
-  return block(v, PLB_REASON_RECORDING, "short", j->reference->choice.spec.channel, text, "record longer, at least ten cycles", err);
+  return block(v, PLB_REASON_RECORDING, "short", j->reference->channel[j->reference->choice.channel].role, text, "record longer, at least ten cycles", err);
 }
 
 /* Samples a second that are there, as a share of what the good captures have at least. */
@@ -233,14 +236,22 @@ static plb_status say_thin(plb_verdict *v, const plb_judge *j, const plb_tracks 
   return block(v, PLB_REASON_RECORDING, "sparse", j->reference->channel[j->reference->choice.channel].role, text, action, err);
 }
 
+static double slower_than_good(const plb_judge *j, const plb_outcome *o) {
+  const double rate = plb_outcome_frame(o)->rate_hz, most = j->reference->choice.rate_high_hz;
+  return isfinite(rate) && most > 0.0 ? fmin(rate / most, 1.0) : 1.0;
+}
+
+/* So few samples that what lies between them folds down into shapes of its own: neither a match nor a difference says anything. */
+static bool is_far_too_thin(const plb_judge *j, const plb_tracks *t, const plb_outcome *o) {
+  return j->reference->choice.spec.kind != PLB_CYCLE_ONCE && recorded_share(j, t) < far_too_thin * slower_than_good(j, o);
+}
+
 /*
  * Steep edges and noise look otherwise when sampled more thinly than the good captures were, so what is seen then is no evidence; teeth
  * that are not there are. Thin: under 0.7 of the samples a cycle that the good captures have at least.
  */
 static plb_status check_density(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o, plb_error *err) {
-  const double rate = plb_outcome_frame(o)->rate_hz, most = j->reference->choice.rate_high_hz;
-  const double slower = isfinite(rate) && most > 0.0 ? fmin(rate / most, 1.0) : 1.0;
-  return o->structural || recorded_share(j, t) >= 0.7 * slower ? PLB_OK : say_thin(v, j, t, err);
+  return o->structural || recorded_share(j, t) >= 0.7 * slower_than_good(j, o) ? PLB_OK : say_thin(v, j, t, err);
 }
 
 /* Without a cycle there is no signal where all of it lies near nought; along another channel, where that one does not move. */
@@ -304,7 +315,8 @@ static plb_status check_hard(plb_verdict *v, const plb_judge *j, const plb_track
     return PLB_OK;
   }
   plb_status status = check_speed(v, j, frame, err);
-  if (status == PLB_OK && is_blocked(v) && j->reference->choice.spec.kind == PLB_CYCLE_EDGE && recorded_share(j, t) < 0.7) {
+  const double share = j->reference->choice.spec.kind == PLB_CYCLE_EDGE ? 0.7 : far_too_thin;
+  if (status == PLB_OK && is_blocked(v) && recorded_share(j, t) < share) {
     v->reasons--; /* crossings that fall between samples are no speed */
     status = say_thin(v, j, t, err);
   }
@@ -318,7 +330,8 @@ static plb_status check_hard(plb_verdict *v, const plb_judge *j, const plb_track
   const double longest_s = j->reference->choice.rate_low_hz > 0.0 ? 1.0 / j->reference->choice.rate_low_hz : 0.0;
   const bool no_room = length_s < 2.5 * longest_s; /* two whole cycles, wherever they begin */
   if (!ample && frame->found < 2 && (frame->structure || no_room)) {
-    return say_short(v, j, frame, err);
+    status = say_short(v, j, frame, err);
+    return status == PLB_OK && !no_room ? plb_doubt_frame(v, j, frame, err) : status;
   }
   return PLB_OK;
 }
@@ -476,6 +489,10 @@ static plb_status judge_laid(plb_verdict *v, const plb_judge *j, const plb_track
   const bool unlaid = o->profile == NULL, once = j->reference->choice.spec.kind == PLB_CYCLE_ONCE;
   plb_status status = PLB_OK;
   v->word = unlaid ? PLB_DEPARTS : o->word;
+  if (is_far_too_thin(j, t, o)) {
+    status = plb_doubt_recording(v, j, t, o, err); /* which may say more exactly what is too narrow */
+    return status == PLB_OK && !is_blocked(v) ? say_thin(v, j, t, err) : status;
+  }
   if (v->word == PLB_DEPARTS || v->word == PLB_BORDERLINE) { /* what costs least to check comes before a doubt */
     status = plb_mistake_find(mistake, j, t, o, err);
   }
@@ -510,6 +527,21 @@ static plb_status judge_laid(plb_verdict *v, const plb_judge *j, const plb_track
   return status == PLB_OK && unlaid ? say_no_cycles(v, j, plb_outcome_frame(o), err) : status;
 }
 
+/* What is said of the cycle is said of the channel that gives it, whether or not the known-good names it in its cycle. */
+static void name_channels(plb_verdict *v, const plb_judge *j) {
+  const char *role = j->reference->channel[j->reference->choice.channel].role;
+  for (size_t i = 0; i < v->findings; i++) {
+    if (v->finding[i].channel[0] == '\0') {
+      plb_text_copy(v->finding[i].channel, sizeof v->finding[i].channel, role);
+    }
+  }
+  for (size_t i = 0; i < v->readings; i++) {
+    if (v->reading[i].channel[0] == '\0') {
+      plb_text_copy(v->reading[i].channel, sizeof v->reading[i].channel, role);
+    }
+  }
+}
+
 static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_compare_options *opt, plb_error *err) {
   plb_outcome *o = NULL;
   plb_mistake mistake = {0};
@@ -528,6 +560,8 @@ static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tra
     } else if (status == PLB_OK && plb_pace_is_symptom(j, o)) {
       v->reasons--;
       status = plb_find_pace(v, j, o, err);
+    } else if (status == PLB_OK) {
+      status = plb_doubt_frame(v, j, plb_outcome_frame(o), err);
     }
   }
   if (status == PLB_OK && !is_blocked(v) && v->findings == 0) {
@@ -549,6 +583,7 @@ static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tra
     v->word = PLB_UNJUDGED;
     stay_neutral(v, 1.0 / t->rate_hz);
   }
+  name_channels(v, j);
   plb_outcome_free(mistake.undone);
   plb_outcome_free(o);
   return status;

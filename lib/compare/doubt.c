@@ -63,7 +63,7 @@ plb_status plb_doubt_silence(plb_verdict *v, const plb_judge *judge, const plb_t
     return say(v, PLB_REASON_CONDITIONS, "state-outside", ch->role, true, text,
                "warm the engine up; check the heater's fuse, supply and ground; then repeat", err);
   }
-  if (is_type(judge, "hall") && !connected && fabs(middle) < 0.1 * judge->fit->channel[channel].peak_to_peak) {
+  if (is_type(judge, "hall") && strcmp(ch->unit, "V") == 0 && !connected && fabs(middle) < 0.1 * judge->fit->channel[channel].peak_to_peak) {
     plb_text_say(text, sizeof text,
                  "%s is flat at 0 V: unplugged, an open-collector output has no pull-up and shows nothing", ch->role);
     *said_out = true;
@@ -406,15 +406,70 @@ static bool sits_above(const plb_judge *j, const plb_outcome *o, size_t c) {
   return (double)above > 0.7 * (double)j->fit->grid;
 }
 
+static plb_status say_wrong_channel(plb_verdict *v, const char *role, const char *text, plb_error *err) {
+  return say(v, PLB_REASON_MEASURING, "wrong-channel", role, false, text,
+             "check that the lead is on the right wire and that the right column was chosen with --channel", err);
+}
+
+/* Far less alike than the least alike cycle of the good captures, or not to be laid over known-good at all. */
+static bool is_another_shape(const plb_judge *j, const plb_frame *frame) {
+  return frame->mapped == 0 || frame->correlation < fmax(0.5, j->reference->choice.correlation_low - 0.3);
+}
+
+/* Another shape, or a level where known-good never is: *common practice*, prove the column and the wire before the part. */
+static plb_status doubt_channel(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o, bool *foreign,
+                                plb_error *err) {
+  *foreign = o->profile == NULL || (!o->profile->frame->unordered && is_another_shape(j, o->profile->frame));
+  if (*foreign) {
+    return say_wrong_channel(v, j->reference->channel[j->reference->choice.channel].role,
+                             "hardly anything of known-good is in this trace: it may be another circuit or another column", err);
+  }
+  for (size_t c = 0; c < j->plan.channels; c++) {
+    const plb_reference_channel *ch = &j->reference->channel[c];
+    const double apart = 0.5 * (ch->range_high - ch->range_low);
+    double low, middle, high;
+    const plb_status status = read_levels(t, c, &low, &middle, &high, err);
+    if (status != PLB_OK) {
+      return status;
+    }
+    if (high < ch->range_low - apart || low > ch->range_high + apart) {
+      char text[PLB_TEXT_SIZE];
+      plb_text_say(text, sizeof text,
+                   "%s lies between %.4g and %.4g %s, known-good between %.4g and %.4g: it may be another circuit or another column",
+                   ch->role, low, high, ch->unit, ch->range_low, ch->range_high);
+      return say_wrong_channel(v, ch->role, text, err);
+    }
+  }
+  return PLB_OK;
+}
+
+plb_status plb_doubt_frame(plb_verdict *v, const plb_judge *judge, const plb_frame *frame, plb_error *err) {
+  return frame->unordered || !is_another_shape(judge, frame)
+             ? PLB_OK
+             : say_wrong_channel(v, judge->reference->channel[judge->reference->choice.channel].role,
+                                 "what is here does not look like known-good: it may be another circuit or another column", err);
+}
+
+plb_status plb_doubt_small(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, size_t channel, double swing,
+                           plb_error *err) {
+  char text[PLB_TEXT_SIZE], size[64];
+  if (!(swing > 20.0 * plb_sample_noise(tracks->x[channel], tracks->samples))) {
+    return PLB_OK;
+  }
+  plb_say_size(size, sizeof size, swing, judge->reference->channel[channel].unit);
+  plb_text_say(text, sizeof text, "%s swings by %s, which is more than noise and not known-good: it may be another circuit or another column",
+               judge->reference->channel[channel].role, size);
+  return say_wrong_channel(v, judge->reference->channel[channel].role, text, err);
+}
+
 plb_status plb_doubt_beside(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o,
                             plb_error *err) {
   char text[PLB_TEXT_SIZE];
   plb_status status = PLB_OK;
-  (void)tracks;
-  if (o->profile == NULL || o->profile->frame->correlation < 0.5) {
-    return say(v, PLB_REASON_MEASURING, "wrong-channel", judge->reference->choice.spec.channel, false,
-               "hardly anything of known-good is in this trace: it may be another circuit or another column",
-               "check that the lead is on the right wire and that the right column was chosen with --channel", err);
+  bool foreign = false;
+  status = doubt_channel(v, judge, tracks, o, &foreign, err);
+  if (status != PLB_OK || foreign) {
+    return status;
   }
   if (o->profile->frame->unordered) {
     return PLB_OK;

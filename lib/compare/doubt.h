@@ -15,6 +15,13 @@ PLB_CHECKED plb_status plb_doubt_state(plb_verdict *v, const plb_judge *judge, c
 PLB_CHECKED plb_status plb_doubt_recording(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o,
                                            plb_error *err);
 
+/** The channel that gives the cycle looks like another circuit: said beside a speed or a length that nothing was read from. */
+PLB_CHECKED plb_status plb_doubt_frame(plb_verdict *v, const plb_judge *judge, const plb_frame *frame, plb_error *err);
+
+/** A channel too small to be known-good's, and yet no mere noise: said beside "no signal". @param swing  robust [unit] */
+PLB_CHECKED plb_status plb_doubt_small(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, size_t channel, double swing,
+                                       plb_error *err);
+
 /** Mistakes that look like a fault: said beside the finding, the cheaper check first, and not in its place. */
 PLB_CHECKED plb_status plb_doubt_beside(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o,
                                         plb_error *err);

@@ -313,6 +313,10 @@ static plb_status draw_corridor(lesson *l, plb_error *err) {
       scratch[i] = plb_profile_noise(l->profile[i], l->tracks[i]->x[k], l->tracks[i]->samples, k);
     }
     r->channel[k].noise = plb_median(scratch, l->n);
+    for (size_t i = 0; i < l->n; i++) {
+      scratch[i] = plb_sample_noise(l->tracks[i]->x[k], l->tracks[i]->samples);
+    }
+    r->channel[k].sample_noise = plb_median(scratch, l->n);
   }
   free(scratch);
   plb_fit_free(fit);

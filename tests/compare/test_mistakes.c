@@ -69,7 +69,7 @@ static void test_mistakes__each_is_named_with_evidence_and_what_to_do(void **sta
 static const struct {
   const char *family, *fault, *code; /* code: may be said beside, never in place of the finding; NULL: not said */
 } hidden[] = {
-    {"starter-current", "drag", NULL},
+    {"crank-inductive-60-2-idle", "weak-magnet", NULL}, {"starter-current", "drag", NULL},
     {"starter-current", "shorted-turns", NULL},  {"injector-peak-hold", "leak-to-ground", NULL},
     {"high-pressure-pump-valve", "leak-to-ground", "clamp"}, {"alternator-ripple", "weak-field", "load-outside"},
 };
@@ -251,6 +251,79 @@ static void test_mistakes__another_circuit_never_matches(void **state) {
   plb_reference_free(r);
 }
 
+/* Another sensor of the same unit, whose swing, speed or level gives it away: told beside whatever else is said. */
+static void test_mistakes__another_sensor_of_the_same_unit_is_told(void **state) {
+  (void)state;
+  static const struct {
+    const char *family, *other;
+  } swapped[] = {{"injector-voltage", "manifold-pressure-idle"}, {"charging-voltage", "manifold-pressure-idle"}};
+  for (size_t i = 0; i < sizeof swapped / sizeof *swapped; i++) {
+    const lesson_plan plan = {.family = swapped[i].family};
+    plb_model_request q = PLB_MODEL_REQUEST_INIT;
+    plb_reference *r = population_learn(&plan);
+    assert_non_null(r);
+    q.seed = 9;
+    plb_capture *c = population_draw(swapped[i].other, &q);
+    plb_text_copy(c->channel[0].role, sizeof c->channel[0].role, r->channel[0].role);
+    plb_verdict *v = population_judge(r, c, NULL, false);
+    population_print(swapped[i].other, v);
+    assert_int_not_equal(v->word, PLB_AGREES);
+    assert_non_null(population_reason(v, "wrong-channel"));
+    plb_verdict_free(v);
+    plb_capture_free(c);
+    plb_reference_free(r);
+  }
+}
+
+/* Sampled 25 times too slowly, slow signals look like known-good and what is lost is not seen. */
+static void test_mistakes__far_too_few_samples_never_match(void **state) {
+  (void)state;
+  static const char *const slow[] = {"manifold-pressure-idle", "oxygen-rear", "throttle-dual"};
+  for (size_t i = 0; i < sizeof slow / sizeof *slow; i++) {
+    const lesson_plan plan = {.family = slow[i]};
+    plb_model_request q = PLB_MODEL_REQUEST_INIT;
+    plb_reference *r = population_learn(&plan);
+    assert_non_null(r);
+    q.seed = FIRST_SEED;
+    q.fault = "alias";
+    q.severity = 1.0;
+    plb_capture *c = population_draw(slow[i], &q);
+    plb_verdict *v = population_judge(r, c, NULL, false);
+    population_print(slow[i], v);
+    assert_int_equal(v->word, PLB_UNJUDGED);
+    assert_non_null(population_reason(v, "sparse"));
+    plb_verdict_free(v);
+    plb_capture_free(c);
+    plb_reference_free(r);
+  }
+}
+
+/* A cycle given without a channel: findings, readings and reasons name the one that gives it. */
+static void test_mistakes__what_is_said_of_the_cycle_names_its_channel(void **state) {
+  (void)state;
+  const lesson_plan plan = {.family = "crank-inductive-60-2-idle"};
+  plb_model_request q = PLB_MODEL_REQUEST_INIT;
+  plb_reference *r = population_learn(&plan);
+  assert_non_null(r);
+  assert_string_equal(r->choice.spec.channel, "");
+  q.seed = FIRST_SEED;
+  q.fault = "damaged-tooth";
+  q.severity = 1.0;
+  plb_capture *c = population_draw("crank-inductive-60-2-idle", &q);
+  plb_verdict *v = population_judge(r, c, NULL, false);
+  population_print("damaged-tooth", v);
+  assert_true(v->findings > 0 && v->readings > 0);
+  for (size_t i = 0; i < v->findings; i++) {
+    assert_string_equal(v->finding[i].channel, "crank");
+  }
+  for (size_t i = 0; i < v->readings; i++) {
+    assert_string_equal(v->reading[i].channel, "crank");
+  }
+  plb_verdict_free(v);
+  plb_capture_free(c);
+  plb_reference_free(r);
+}
+
 static void test_mistakes__a_condition_outside_is_not_judged_and_one_not_stated_is_said(void **state) {
   (void)state;
   static const struct {
@@ -297,6 +370,9 @@ int main(void) {
       cmocka_unit_test(test_mistakes__sample_noise_is_the_noise_and_not_the_signal),
       cmocka_unit_test(test_mistakes__what_a_recording_hides_is_not_judged),
       cmocka_unit_test(test_mistakes__another_circuit_never_matches),
+      cmocka_unit_test(test_mistakes__another_sensor_of_the_same_unit_is_told),
+      cmocka_unit_test(test_mistakes__far_too_few_samples_never_match),
+      cmocka_unit_test(test_mistakes__what_is_said_of_the_cycle_names_its_channel),
       cmocka_unit_test(test_mistakes__a_condition_outside_is_not_judged_and_one_not_stated_is_said),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
