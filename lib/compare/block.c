@@ -52,6 +52,10 @@ static plb_frame *frame_part(const plb_frame *whole, size_t from, size_t to) {
   part->span_s = whole->span_s != NULL
                      ? copy_of(whole->span_s + first * whole->spans, rows * whole->spans * sizeof *part->span_s)
                      : NULL;
+  part->step = NULL;
+  if (whole->step != NULL) {
+    part->step = copy_of(whole->step, whole->channels * sizeof *part->step);
+  }
   part->edge_at = copy_of(whole->edge_at + first * (whole->grid + 1), rows * (whole->grid + 1) * sizeof *part->edge_at);
   if (part->cycle == NULL || part->value == NULL || part->edge_at == NULL ||
       (whole->landmarks > 0 && part->landmark_phase == NULL)) {

@@ -2,16 +2,26 @@
 #include <math.h>
 #include <string.h>
 
-static double rms_over_half(const float *curve, const float *centre, const float *half, size_t from, size_t to) {
+/*
+ * What a recorder with coarser steps than the good captures' hides: nothing smaller than its own step can be told from it, so that a recording
+ * of few bits is not odd for that: half a step to either side. Its square, beyond the floor; 0 for a recording that is fine enough, and for stored
+ * exemplars.
+ */
+static double coarse_square(const plb_fit *fit, const plb_profile *x, size_t c) {
+  const double step = x->frame != NULL && x->frame->step != NULL ? x->frame->step[c] : 0.0, floor = fit->channel[c].floor;
+  return step > floor ? 0.25 * (step * step - floor * floor) : 0.0;
+}
+
+static double rms_over_half(const float *curve, const float *centre, const float *half, double coarse, size_t from, size_t to) {
   double sum = 0.0;
   for (size_t g = from; g < to; g++) {
-    const double z = ((double)curve[g] - (double)centre[g]) / (double)half[g];
-    sum += z * z;
+    const double d = (double)curve[g] - (double)centre[g];
+    sum += d * d / ((double)half[g] * (double)half[g] + coarse);
   }
   return sqrt(sum / (double)(to - from));
 }
 
-static double ridge_distance(const plb_ridge *r, const float *curve, float *difference, double *work) {
+static double ridge_distance(const plb_ridge *r, const float *curve, double coarse, float *difference, double *work) {
   double square = 0.0;
   for (size_t k = 0; k < r->width; k++) {
     difference[k] = plb_ridge_weight(r, k) * (curve[k] - r->mean[k]);
@@ -37,7 +47,7 @@ static double ridge_distance(const plb_ridge *r, const float *curve, float *diff
       square += work[k] * (double)difference[k];
     }
   }
-  return sqrt(fmax(square, 0.0) / (double)r->width);
+  return sqrt(fmax(square, 0.0) / (double)r->width * r->lambda / (r->lambda + coarse));
 }
 
 double plb_cycle_distance(const plb_fit *fit, const plb_plan *plan, const plb_profile *x, size_t band, size_t row, plb_gain gain) {
@@ -47,6 +57,7 @@ double plb_cycle_distance(const plb_fit *fit, const plb_plan *plan, const plb_pr
   const double scale = gain.usable ? 1.0 / gain.gain : 1.0, offset = gain.usable ? gain.offset : 0.0;
   const size_t width = plan->slices.to[band] - plan->slices.from[band];
   const bool partial = x->frame->partial;
+  const double coarse = coarse_square(fit, x, c);
   double sum = 0.0;
   size_t reached = width;
   for (size_t g = plan->slices.from[band]; g < plan->slices.to[band]; g++) {
@@ -56,7 +67,7 @@ double plb_cycle_distance(const plb_fit *fit, const plb_plan *plan, const plb_pr
     }
     const double z = ((double)cycle[g] - offset) * scale - (double)ch->shape_centre[g];
     const double half = (double)ch->shape_half[g], within = (double)ch->within[g];
-    sum += z * z / (half * half + within * within);
+    sum += z * z / (half * half + within * within + coarse);
   }
   return 4 * reached >= width ? sqrt(sum / (double)reached) : 0.0; /* a cycle says nothing of a band that it hardly reaches */
 }
@@ -82,11 +93,12 @@ static double worst_cycles(const plb_fit *fit, const plb_plan *plan, const plb_p
 static double noise_distance(const plb_fit *fit, const plb_plan *plan, const plb_profile *x, size_t band, plb_gain gain) {
   const size_t c = plan->slices.channel[band], from = plan->slices.from[band], to = plan->slices.to[band];
   const plb_fit_channel *ch = &fit->channel[c];
+  const double coarse = coarse_square(fit, x, c);
   double sum = 0.0;
   for (size_t g = from; g < to; g++) {
     const double within = (double)ch->within[g];
     const double jump = (double)ch->jump[g];
-    sum += (double)x->scatter[c * x->grid + g] / (within * within + ch->floor * ch->floor + jump * jump);
+    sum += (double)x->scatter[c * x->grid + g] / (within * within + ch->floor * ch->floor + jump * jump + coarse);
   }
   return sqrt(sum / (double)(to - from)) / (gain.usable ? gain.gain : 1.0);
 }
@@ -191,14 +203,15 @@ static double band_distance(const plb_fit *fit, const plb_plan *plan, const plb_
   const size_t c = t->channel, from = plan->slices.from[t->index], to = plan->slices.to[t->index];
   const plb_fit_channel *ch = &fit->channel[c];
   const float *raw = plb_profile_curve(x, c), *shape = w->shape + c * fit->grid;
+  const double coarse = coarse_square(fit, x, c);
   switch (t->kind) {
   case PLB_D_LASTING:
-    return ch->judge_raw ? rms_over_half(raw, ch->centre, ch->half, from, to)
-                         : rms_over_half(shape, ch->shape_centre, ch->shape_half, from, to);
+    return ch->judge_raw ? rms_over_half(raw, ch->centre, ch->half, coarse, from, to)
+                         : rms_over_half(shape, ch->shape_centre, ch->shape_half, coarse, from, to);
   case PLB_D_RAW:
-    return ch->judge_raw ? ridge_distance(&fit->raw[t->index], raw + from, w->difference, w->solve) : NAN;
+    return ch->judge_raw ? ridge_distance(&fit->raw[t->index], raw + from, coarse, w->difference, w->solve) : NAN;
   case PLB_D_SHAPE:
-    return ridge_distance(&fit->shape[t->index], shape + from, w->difference, w->solve);
+    return ridge_distance(&fit->shape[t->index], shape + from, coarse, w->difference, w->solve);
   case PLB_D_CYCLE:
     return x->frame != NULL ? worst_cycles(fit, plan, x, t->index, w->gain[c]) : NAN;
   case PLB_D_NOISE:

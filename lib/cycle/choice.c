@@ -85,7 +85,14 @@ plb_status plb_frame_build(plb_frame **out, const plb_tracks *tracks, const plb_
     return plb_fail(err, PLB_ENOMEM, "no memory for a phase frame; free some memory");
   frame->covered = 1.0;
   frame->rate_hz = frame->revolutions = frame->correlation = frame->runner_up = NAN;
-  const plb_status status = kind->build(frame, tracks, choice, err);
+  plb_status status = kind->build(frame, tracks, choice, err);
+  if (status == PLB_OK && tracks->step) {
+    frame->step = plb_calloc(tracks->channels, sizeof *frame->step);
+    if (frame->step)
+      memcpy(frame->step, tracks->step, tracks->channels * sizeof *frame->step);
+    else
+      status = plb_fail(err, PLB_ENOMEM, "no memory for a phase frame; free some memory");
+  }
   if (status == PLB_OK)
     *out = frame;
   else
@@ -101,5 +108,6 @@ void plb_frame_free(plb_frame *frame) {
   free(frame->landmark_phase);
   free(frame->span_s);
   free(frame->edge_at);
+  free(frame->step);
   free(frame);
 }

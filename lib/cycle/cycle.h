@@ -17,6 +17,7 @@ typedef struct plb_tracks {
   char (*role)[PLB_NAME_SIZE]; /**< [size: channels] */
   char (*unit)[PLB_UNIT_SIZE]; /**< [size: channels], UCUM; NULL: unknown */
   double **x;                  /**< [channels][samples]; NaN: missing */
+  double *step;                /**< [channels] the recorder's code step; 0: not known; NULL: of none */
 } plb_tracks;
 
 /** Copy the channels named by `roles` (all of them when count is 0) out of a capture. free with plb_tracks_free(). */
@@ -121,6 +122,7 @@ typedef struct plb_frame {
   bool inverted;            /**< wheel: no clean wheel as it stands, but a clean one turned upside down (leads swapped); repeat: the template's
                                  negative is in the signal more strongly than the template */
   unsigned cut;             /**< repeat: cycles at the two ends of the capture, 0..2, of which a landmark is seen but not the whole; not among `found` */
+  double *step;             /**< [channels] the recorder's code step [unit]; NULL: not known */
   double correlation, runner_up; /**< alignment: best and second-best place (outside the main lobe and whole-unit shifts), median over cycles */
 } plb_frame;
 void plb_frame_free(plb_frame *frame);

@@ -43,8 +43,9 @@ plb_status plb_tracks_from_capture(plb_tracks **out, const plb_capture *capture,
     tracks->role = plb_calloc(channels, sizeof *tracks->role);
     tracks->unit = plb_calloc(channels, sizeof *tracks->unit);
     tracks->x = plb_calloc(channels, sizeof *tracks->x);
+    tracks->step = plb_calloc(channels, sizeof *tracks->step);
   }
-  if (!tracks || !tracks->role || !tracks->unit || !tracks->x) {
+  if (!tracks || !tracks->role || !tracks->unit || !tracks->x || !tracks->step) {
     status = plb_fail(err, PLB_ENOMEM, "no memory for %zu channels; free some memory", channels);
     goto done;
   }
@@ -60,6 +61,7 @@ plb_status plb_tracks_from_capture(plb_tracks **out, const plb_capture *capture,
                                  "the capture has no channel \"%s\"; name its column with --channel %s=COLUMN",
                                  roles[c], roles[c])
                       : copy_channel(tracks, c, capture, (size_t)from, err);
+    tracks->step[c] = from < 0 ? 0.0 : plb_capture_step(capture, (size_t)from);
   }
 done:
   if (status == PLB_OK)
@@ -75,6 +77,7 @@ void plb_tracks_free(plb_tracks *tracks) {
   for (size_t c = 0; c < tracks->channels && tracks->x; c++)
     free(tracks->x[c]);
   free(tracks->x);
+  free(tracks->step);
   free(tracks->role);
   free(tracks->unit);
   free(tracks);
