@@ -91,7 +91,7 @@ bool plb_gain_helps(const plb_judge *judge, const plb_outcome *o, size_t channel
       shape = fmax(shape, score_of(judge, o, PLB_D_SHAPE, b));
     }
   }
-  return !judge->fit->channel[channel].judge_raw || shape <= 2.0 * raw;
+  return !judge->fit->channel[channel].judge_raw || shape <= 1.6 * raw;
 }
 
 static void pick_kind(plb_band_view *v, const plb_judge *judge, const plb_outcome *o, size_t slice, bool moved) {
