@@ -30,12 +30,14 @@ static lane plan_lane(const plb_capture *capture, size_t channel, bool steps) {
   for (size_t i = 0; steps && i < capture->samples; i++) {
     double value;
     plb_capture_values(capture, channel, i, 1, &value);
-    least = value < least ? value : least;
-    most = value > most ? value : most;
+    if (isfinite(value)) {
+      least = value < least ? value : least;
+      most = value > most ? value : most;
+    }
   }
   if (!(most > least))
     return (lane){false, 1.0, steps && most == least ? most : 0.0};
-  return (lane){false, (most - least) / finest, least + (most - least) / 2.0};
+  return (lane){false, most / finest - least / finest, least / 2.0 + most / 2.0};
 }
 
 static plb_comtrade_kind choose_kind(const plb_capture *capture) {
