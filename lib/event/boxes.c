@@ -190,7 +190,8 @@ plb_status plb_boxes_find(plb_boxes *b, const float *r, size_t n, double floor, 
     memset(b->level + left, 0, 16 * sizeof *b->level);
     scale += 2;
   }
-  qsort(b->found, b->count, sizeof *b->found, by_strength);
+  if (b->count > 1)
+    qsort(b->found, b->count, sizeof *b->found, by_strength);
   return status;
 }
 

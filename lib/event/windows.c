@@ -182,7 +182,8 @@ static bool is_due(const plb_windows *w, const plb_found *f, size_t to) {
 
 static plb_status tell_all(plb_windows *w, size_t to, const plb_event_listener *listener, bool *go_on,
                            plb_error *err) {
-  qsort(w->found.item, w->found.count, sizeof *w->found.item, by_time);
+  if (w->found.count > 1)
+    qsort(w->found.item, w->found.count, sizeof *w->found.item, by_time);
   plb_status status = PLB_OK;
   for (size_t i = 0; i < w->found.count && status == PLB_OK && *go_on; i++) {
     const plb_found *f = &w->found.item[i];
