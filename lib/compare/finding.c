@@ -777,7 +777,9 @@ plb_status plb_explain_findings(plb_verdict *v, const plb_judge *judge, const pl
     find_bands(&s, noise, curve);
     find_elastic(&s, curve);
     s.no_memory = s.no_memory || plb_explain_frequencies(v, judge, err) != PLB_OK;
-    qsort(v->finding, v->findings, sizeof *v->finding, by_score);
+    if (v->findings > 1) {
+      qsort(v->finding, v->findings, sizeof *v->finding, by_score);
+    }
     sum_up_cycles(&s);
   }
   free(s.shown);

@@ -306,7 +306,9 @@ static plb_status judge_all(trial *t) {
     return say_nothing_to_judge(t);
   }
   v->score = worst;
-  qsort(v->finding, v->findings, sizeof *v->finding, by_score);
+  if (v->findings > 1) {
+    qsort(v->finding, v->findings, sizeof *v->finding, by_score);
+  }
   return status;
 }
 

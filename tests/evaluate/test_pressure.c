@@ -55,12 +55,12 @@ static bool has_reason(const plb_verdict *v, const char *code) {
   return false;
 }
 
-/* Higher, and where: a section of the cycle that lies high. */
+/* Higher, and where: a section of the cycle that lies high, or the whole of it, which is then larger in proportion. */
 static bool says_where(const plb_verdict *v) {
   for (size_t i = 0; i < v->findings; i++)
     if (v->finding[i].kind == PLB_FINDING_BAND && strcmp(v->finding[i].direction, "high") == 0)
       return true;
-  return false;
+  return v->findings > 0 && strstr(v->finding[0].text, "amplitude high") != NULL;
 }
 
 static void tell_loads_apart(const char *folder, size_t none, const char *const *loaded, size_t count) {
