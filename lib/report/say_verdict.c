@@ -43,8 +43,10 @@ plb_dial plb_say_dial(const plb_verdict *verdict) {
       verdict->reference.cycle[0] && plb_cycle_spec_parse(verdict->reference.cycle, &spec, NULL) == PLB_OK;
   if (known && spec.kind == PLB_CYCLE_WHEEL)
     return degrees_dial(spec.revs);
-  const bool timed =
-      !known || spec.kind == PLB_CYCLE_EDGE || spec.kind == PLB_CYCLE_REPEAT || spec.kind == PLB_CYCLE_ONCE;
+  /* between edges short stretches are drawn wider than they last, so a place there has no time that a ruler could read */
+  if (known && spec.kind == PLB_CYCLE_EDGE)
+    return (plb_dial){PLB_DIAL_SHARE, 0, 100, "%", "% of the cycle as drawn, short stretches widened"};
+  const bool timed = !known || spec.kind == PLB_CYCLE_REPEAT || spec.kind == PLB_CYCLE_ONCE;
   if (timed && verdict->cycles.rate_hz > 0 && isfinite(verdict->cycles.rate_hz))
     return time_dial(1 / verdict->cycles.rate_hz);
   if (known && spec.kind == PLB_CYCLE_ONCE && verdict->capture.rate_hz > 0 && verdict->capture.samples > 1)

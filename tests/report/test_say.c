@@ -142,7 +142,8 @@ static void test_say_dial__fits_the_cycle(void **state) {
   } rows[] = {
       {"wheel:teeth=60,missing=2", 50, PLB_DIAL_DEGREES, 360, "deg"},
       {"wheel:teeth=60,missing=2,revs=2", 25, PLB_DIAL_DEGREES, 720, "deg"},
-      {"edge:level=7V,slope=falling", 25, PLB_DIAL_TIME, 40, "ms"},
+      {"edge:level=7V,slope=falling", 25, PLB_DIAL_SHARE, 100, "%"}, /* its stretches are drawn unequally */
+      {"repeat", 25, PLB_DIAL_TIME, 40, "ms"},
       {"repeat", 5000, PLB_DIAL_TIME, 200, "us"},
       {"repeat", NAN, PLB_DIAL_SHARE, 100, "%"},
       {"once", NAN, PLB_DIAL_TIME, 500, "ms"}, /* the capture's own length */

@@ -126,7 +126,7 @@ static void test_verdict_svg__carries_provenance(void **state) {
   assert_says(text, "This known-good is modelled");
   assert_says(text, "good range (modelled)");
   assert_says(text, "sha256 0123456789ab");
-  assert_says(text, "ms from the start of the cycle");
+  assert_says(text, "% of the cycle as drawn, short stretches widened");
   free(text);
   v->reference.provenance = PLB_MEASURED;
   text = svg_of(v);

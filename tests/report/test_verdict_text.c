@@ -111,8 +111,8 @@ static void test_verdict_text__tells_what_departs(void **state) {
 static void test_verdict_text__tells_times_and_recurrence(void **state) {
   (void)state;
   char *text = text_of(FIXTURE_EDGE_DOUBTFUL, PLB_TEXT_PLAIN, 80);
-  assert_says(text, "Sections of amps, in ms from the start of the cycle");
-  assert_says(text, "b01      0-10     doubtful          8.1  low 61 mA  +420 us    99 %");
+  assert_says(text, "Sections of amps, in % of the cycle as drawn");
+  assert_says(text, "b01      0-25     doubtful           20  low 61 mA  +420 us    99 %");
   assert_says(text, "recurring,\n               number 3 of every 4 (by chance: below 0.001)");
   assert_says(text, "2 that cannot be laid");
   assert_says(text, "at least 6.1 ms");
