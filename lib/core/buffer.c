@@ -117,3 +117,19 @@ void plb_buffer_escape(plb_buffer *b, const char *text) {
   }
   plb_buffer_append(b, run, (size_t)(text - run));
 }
+
+void plb_buffer_json(plb_buffer *b, const char *text) {
+  plb_buffer_puts(b, "\"");
+  while (*text) {
+    const size_t length = plb_text_utf8(text);
+    const unsigned char c = (unsigned char)*text;
+    if (length == 0)
+      plb_buffer_puts(b, "\xEF\xBF\xBD");
+    else if (c < 0x20 || c == '"' || c == '\\')
+      plb_buffer_printf(b, "\\u%04x", (unsigned)c);
+    else
+      plb_buffer_append(b, text, length);
+    text += length > 0 ? length : 1;
+  }
+  plb_buffer_puts(b, "\"");
+}

@@ -18,5 +18,7 @@ void plb_buffer_puts(plb_buffer *b, const char *text);
 void plb_buffer_printf(plb_buffer *b, const char *format, ...) PLB_PRINTF(2, 3);
 /** Append `text` with & < > " escaped for XML, SVG and HTML; control characters other than tab and newline become U+FFFD. */
 void plb_buffer_escape(plb_buffer *b, const char *text);
+/** Append text as a JSON string, its quotes included; malformed UTF-8 becomes U+FFFD. */
+void plb_buffer_json(plb_buffer *b, const char *text);
 
 #endif

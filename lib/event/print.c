@@ -23,19 +23,8 @@ static plb_status give(plb_buffer *b, char **out, plb_error *err) {
 }
 
 static void put_string(plb_buffer *b, const char *key, const char *text) {
-  plb_buffer_printf(b, ",\"%s\":\"", key);
-  while (*text) {
-    const size_t length = plb_text_utf8(text);
-    const unsigned char c = (unsigned char)*text;
-    if (length == 0)
-      plb_buffer_puts(b, "\xEF\xBF\xBD");
-    else if (c < 0x20 || c == '"' || c == '\\')
-      plb_buffer_printf(b, "\\u%04x", (unsigned)c);
-    else
-      plb_buffer_append(b, text, length);
-    text += length > 0 ? length : 1;
-  }
-  plb_buffer_puts(b, "\"");
+  plb_buffer_printf(b, ",\"%s\":", key);
+  plb_buffer_json(b, text);
 }
 
 static void put_number(plb_buffer *b, const char *key, double value, int digits) {

@@ -85,25 +85,9 @@ plb_status plb_readings_text(char **out, const plb_readings *readings, const plb
   return give(&b, out, err);
 }
 
-static void json_string(plb_buffer *b, const char *text) {
-  plb_buffer_puts(b, "\"");
-  while (*text) {
-    const size_t length = plb_text_utf8(text);
-    const unsigned char c = (unsigned char)*text;
-    if (length == 0)
-      plb_buffer_puts(b, "\xEF\xBF\xBD");
-    else if (c < 0x20 || c == '"' || c == '\\')
-      plb_buffer_printf(b, "\\u%04x", (unsigned)c);
-    else
-      plb_buffer_append(b, text, length);
-    text += length > 0 ? length : 1;
-  }
-  plb_buffer_puts(b, "\"");
-}
-
 static void json_key(plb_buffer *b, const char *key, const char *text) {
   plb_buffer_printf(b, "\"%s\":", key);
-  json_string(b, text);
+  plb_buffer_json(b, text);
 }
 
 static void json_number(plb_buffer *b, const char *key, double value) {
@@ -117,7 +101,7 @@ static void json_reading(plb_buffer *b, const plb_reading *r) {
   json_key(b, "channel", r->channel);
   plb_buffer_puts(b, ",\"against\":");
   if (r->against[0])
-    json_string(b, r->against);
+    plb_buffer_json(b, r->against);
   else
     plb_buffer_puts(b, "null");
   plb_buffer_puts(b, ",");
@@ -150,7 +134,7 @@ plb_status plb_readings_json(char **out, const plb_readings *readings, const plb
   plb_buffer_puts(&b, "],\"notes\":[");
   for (size_t i = 0; i < readings->notes; i++) {
     plb_buffer_puts(&b, i ? "," : "");
-    json_string(&b, readings->note[i]);
+    plb_buffer_json(&b, readings->note[i]);
   }
   plb_buffer_puts(&b, "]}\n");
   return give(&b, out, err);

@@ -91,19 +91,8 @@ plb_status plb_series_csv(char **out, const plb_series *s, plb_error *err) {
 }
 
 static void put_string(plb_buffer *b, const char *key, const char *text) {
-  plb_buffer_printf(b, ",\"%s\":\"", key);
-  while (*text) {
-    const size_t length = plb_text_utf8(text);
-    const unsigned char c = (unsigned char)*text;
-    if (length == 0)
-      plb_buffer_puts(b, "\xEF\xBF\xBD");
-    else if (c < 0x20 || c == '"' || c == '\\')
-      plb_buffer_printf(b, "\\u%04x", (unsigned)c);
-    else
-      plb_buffer_append(b, text, length);
-    text += length > 0 ? length : 1;
-  }
-  plb_buffer_puts(b, "\"");
+  plb_buffer_printf(b, ",\"%s\":", key);
+  plb_buffer_json(b, text);
 }
 
 static void put_array(plb_buffer *b, const char *key, const double *x, size_t n, int digits) {
