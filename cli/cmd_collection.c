@@ -62,9 +62,10 @@ static const verb verbs[] = {
     {"fetch", NULL, 1, 1, "PATH or URL"},
     {"send", NULL, 1, 1, "PATH or URL"},
     {"add-case", NULL, 0, 0, ""},
+    {"facts", NULL, 0, 1, "[id, vehicle tag, job number or person]"},
     {"import", NULL, 1, SIZE_MAX, "FILE or FOLDER..."},
     {"pack", NULL, 0, 0, ""},
-    {"set", NULL, 2, 2, "NAME VALUE"},
+    {"set", NULL, 0, 2, "[NAME [VALUE]]"},
 };
 enum { VERBS = sizeof verbs / sizeof verbs[0] };
 
@@ -114,10 +115,10 @@ const cli_command cli_collection = {
     "changed between two versions, in the good range, readings, conditions and good captures.\n"
     "approve, retire and withdraw SELECTOR... say what a version is worth; the author of a version cannot approve it unless \"set "
     "author-approves yes\" was said. restore type/name@2 makes an old version the newest one. add-case stores a proved fault.\n"
-    "fetch and send PATH-or-URL share the collection with another one: a folder, or any git address. check reads everything to its end; pack "
+    "set NAME VALUE changes a setting, set alone tells them. fetch and send PATH-or-URL share the collection with another one: a folder, or any git address. check reads everything to its end; pack "
     "tidies many small files into one.\n"
     "A SELECTOR is type/name or type/name@VERSION; without a version the newest approved one is meant, else the newest draft. Vehicle tags, "
-    "job numbers and people stay in a private part that is never sent.",
+    "job numbers and people stay in a private part that is never sent; facts WORD tells them.",
     "  plumb collection list --type crank\n"
     "  plumb collection add learned.xml good-1.csv good-2.csv --why \"two vans of the fleet\"\n"
     "  plumb collection approve crank-inductive/idle --author \"Second Person\"\n"

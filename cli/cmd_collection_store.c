@@ -146,10 +146,22 @@ static int write_to(plb_store *store, const cli_arguments *arguments, const char
   else if (strcmp(verb, "pack") == 0)
     status = plb_store_pack(store, err);
   else if (strcmp(verb, "set") == 0)
-    status = plb_store_set(store, words->word[0], words->word[1], err);
+    status = words->count == 2 ? plb_store_set(store, words->word[0], words->word[1], err)
+                               : plb_store_tell_setting(store, words->count ? words->word[0] : NULL, err);
+  else if (strcmp(verb, "facts") == 0)
+    status = plb_store_tell_facts(store, words->count ? words->word[0] : NULL, err);
   else if (strcmp(verb, "add-case") == 0)
     status = add_case(store, arguments, err);
   return status == PLB_OK ? CLI_OK : cli_fail(err);
+}
+
+/* A question must not be what makes the user's own collection. */
+static bool asks_the_starter(const cli_arguments *arguments, const char *verb, const cli_words *words) {
+  char folder[PLB_PATH_SIZE];
+  bool starter = false;
+  plb_error none = PLB_ERROR_INIT;
+  const bool asks = strcmp(verb, "facts") == 0 || (strcmp(verb, "set") == 0 && words->count < 2);
+  return asks && plb_collection_where(cli_value(arguments, &cli_opt_collection), folder, &starter, &none) == PLB_OK && starter;
 }
 
 int cli_collection_write(const cli_arguments *arguments, const char *verb, const cli_words *words) {
@@ -157,6 +169,10 @@ int cli_collection_write(const cli_arguments *arguments, const char *verb, const
   plb_store *store = NULL;
   if (strcmp(verb, "init") == 0)
     return init(arguments, words, &err) == PLB_OK ? CLI_OK : cli_fail(&err);
+  if (asks_the_starter(arguments, verb, words)) {
+    say("the starter collection has no settings and keeps nothing private; the first write makes your own", NULL);
+    return CLI_OK;
+  }
   if (open_store(arguments, &store, &err) != PLB_OK)
     return cli_fail(&err);
   const int status = write_to(store, arguments, verb, words, &err);

@@ -71,7 +71,7 @@ static const cli_option *const options[] = {&opt_type,          &opt_name,      
                                             &opt_bands,         &opt_frequency,      &opt_amplitude, &opt_offset, &cli_opt_rate,       &opt_group,  &opt_group_by,
                                             &cli_opt_condition, &opt_title,          &opt_date,   &opt_provenance,
                                             &opt_alpha,         &cli_opt_files_from, &opt_output, &opt_like,  &opt_relearn,
-                                            &opt_exclude,       &cli_opt_collection, NULL};
+                                            &opt_exclude,       &cli_opt_collection, &cli_opt_author, &cli_opt_why, NULL};
 
 enum { DATE_SIZE = 32, RULES_MOST = 64 };
 
@@ -233,6 +233,8 @@ static int check_output(const cli_inputs *inputs, const cli_arguments *arguments
   const char *path = cli_value(arguments, &opt_output);
   if (!path)
     return 0;
+  if (cli_given(arguments, &cli_opt_author) || cli_given(arguments, &cli_opt_why))
+    return cli_usage(arguments->command, "--author and --why go into a collection's history; leave out -o, or say them when you add %s", path);
   for (size_t i = 0; i < inputs->count; i++)
     if (cli_same_file(path, inputs->item[i].path))
       return cli_usage(arguments->command, "-o %s would overwrite a capture; choose another name", path);
@@ -284,8 +286,10 @@ static int store_draft(plb_reference *reference, const cli_arguments *arguments,
   }
   for (size_t i = 0; i < inputs->count; i++)
     captures[i] = inputs->item[i].path;
+  const plb_draft draft = {cli_value(arguments, &cli_opt_collection), path, captures, inputs->count, cli_value(arguments, &cli_opt_author),
+                           cli_value(arguments, &cli_opt_why)};
   if (plb_reference_write(reference, path, &err) != PLB_OK ||
-      plb_collection_add_draft(cli_value(arguments, &cli_opt_collection), path, captures, inputs->count, said, sizeof said, &err) != PLB_OK) {
+      plb_collection_add_draft(&draft, said, sizeof said, &err) != PLB_OK) {
     status = cli_fail(&err);
   } else {
     cli_output_text("\n");

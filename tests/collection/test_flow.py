@@ -46,7 +46,9 @@ with tempfile.TemporaryDirectory() as folder:
     check("the same" in run(folder, 0, "compare", "--again", "v.json"), "the same comparison is not said to be the same")
 
     # a newer version must not change what is made again
-    said = run(folder, 0, "learn", "--relearn", name, "--exclude", "van-3.csv")
+    said = run(folder, 0, "learn", "--relearn", name, "--exclude", "van-3.csv", "--author", "Apprentice", "--why", "van 3 had a worn sensor")
+    check("worn sensor" in run(folder, 0, "collection", "history", name), "why it was learned again is not in the history")
+    run(folder, 64, "learn", "--relearn", name, "--why", "x", "-o", "again.xml")
     check("modelled" in said and "van-3.csv" not in said and "van-4.csv" in said, "learned again: " + said)
     run(folder, 0, "learn", "--relearn", name, "van-7.csv", "--channel", "crank=2:V")
     listed = run(folder, 0, "collection", "list", "--all")

@@ -28,6 +28,7 @@ def capture(shop):
 
 def everyday(shop, paths):
     c = shop.init("ours")
+    expect(shop, c, 0, "nothing private is kept here", "facts")
     expect(shop, c, 0, "stored type-00/name-00000@1", "add", paths[0], paths[1])
     expect(shop, c, 0, "is there already", "add", paths[0])
     expect(shop, c, 77, "cannot approve it", "approve", "type-00/name-00000")
@@ -50,7 +51,10 @@ def everyday(shop, paths):
     expect(shop, c, 0, "retired", "retire", "type-00/name-00000@1", "--why", "superseded")
     expect(shop, c, 0, "type-00/name-00000@3", "show", "type-00/name-00000")
     expect(shop, c, 64, "there is no setting", "set", "colour", "blue")
+    expect(shop, c, 64, "there is no setting", "set", "colour")
+    expect(shop, c, 0, "author-approves is no", "set")
     expect(shop, c, 0, "author-approves is now yes", "set", "author-approves", "yes")
+    expect(shop, c, 0, "author-approves is yes", "set", "author-approves")
     expect(shop, c, 0, "its own author", "approve", "type-01/name-00001")
     expect(shop, c, 0, "own, by the collection's setting", "history", "type-01/name-00001")
     expect(shop, c, 66, "did you mean", "show", "type-01/name-00002")
@@ -61,6 +65,9 @@ def evidence(shop, c, paths):
     trace = capture(shop)
     expect(shop, c, 0, "stored capture ", "add", trace, "--vehicle", SECRETS[0], "--job", SECRETS[1], "--person", SECRETS[2])
     expect(shop, c, 77, "the file's name tells the vehicle tag", "add", shutil.copy(trace, shop.path("a-%s.csv" % SECRETS[0].lower())), "--vehicle", SECRETS[0])
+    expect(shop, c, 0, "vehicle %s  job %s  person %s" % SECRETS[:3], "facts")
+    expect(shop, c, 0, "job " + SECRETS[1], "facts", SECRETS[0].lower())
+    expect(shop, c, 66, "nothing private is kept of van-none", "facts", "van-none")
     case(shop, c, trace)
     expect(shop, c, 64, "a case needs", "add-case", "--type", "crank")
     out = expect(shop, c, 0, "stored case ", "add-case", "--type", "crank", "--cause", "air gap too large", "--proof", "measured 2.1 mm", "--before", trace,

@@ -12,22 +12,30 @@ static plb_status status_of_exit(int code) {
   return code == 0 ? PLB_OK : PLB_EINTERNAL;
 }
 
-plb_status plb_collection_add_draft(const char *named, const char *path, const char *const *captures, size_t count, char *said_out,
-                                    size_t size, plb_error *err) {
+enum { FIXED_WORDS = 10 }; /* collection, three options with their values, add, the document, NULL */
+
+static size_t add_option(const char **words, size_t n, const char *name, const char *value) {
+  if (value) {
+    words[n++] = name;
+    words[n++] = value;
+  }
+  return n;
+}
+
+plb_status plb_collection_add_draft(const plb_draft *draft, char *said_out, size_t size, plb_error *err) {
   char said[512] = "";
-  const char **words = plb_calloc(count + 7, sizeof *words);
+  const char **words = plb_calloc(draft->count + FIXED_WORDS, sizeof *words);
   if (!words)
     return plb_fail(err, PLB_ENOMEM, "out of memory");
   size_t n = 0;
   words[n++] = "collection";
-  if (named) { /* else the helper finds where, and makes the user's own on the first write */
-    words[n++] = "--collection";
-    words[n++] = named;
-  }
+  n = add_option(words, n, "--collection", draft->collection); /* else the helper finds where, and makes the user's own on the first write */
+  n = add_option(words, n, "--author", draft->author);
+  n = add_option(words, n, "--why", draft->why);
   words[n++] = "add";
-  for (size_t i = 0; i < count; i++)
-    words[n++] = captures[i];
-  words[n++] = path; /* last, so that what is said last tells its name and number */
+  for (size_t i = 0; i < draft->count; i++)
+    words[n++] = draft->captures[i];
+  words[n++] = draft->path; /* last, so that what is said last tells its name and number */
   int code = 0;
   plb_status status = plb_helper_run(words, said, sizeof said, &code, err);
   free(words);

@@ -226,16 +226,34 @@ plb_status plb_store_withdraw(plb_store *s, const char *selector, plb_error *err
   return status;
 }
 
+static plb_status check_setting(const char *name, plb_error *err) {
+  return strcmp(name, setting_name) == 0 ? PLB_OK
+                                         : plb_fail(err, PLB_EUSAGE, "there is no setting %.60s; the only one is %s", name, setting_name);
+}
+
+plb_status plb_store_tell_setting(plb_store *s, const char *name, plb_error *err) {
+  plb_change c = {0};
+  plb_status status = check_setting(name ? name : setting_name, err);
+  if (status != PLB_OK)
+    return status;
+  status = plb_change_begin(&c, s, err);
+  if (status == PLB_OK)
+    plb_store_say(s, "%s is %s", setting_name, plb_setting_author_approves(&c) ? "yes" : "no");
+  plb_change_end(&c);
+  return status;
+}
+
 plb_status plb_store_set(plb_store *s, const char *name, const char *value, plb_error *err) {
-  if (strcmp(name, setting_name) != 0)
-    return plb_fail(err, PLB_EUSAGE, "there is no setting %.60s; the only one is %s", name, setting_name);
+  plb_status status = check_setting(name, err);
+  if (status != PLB_OK)
+    return status;
   if (strcmp(value, "yes") != 0 && strcmp(value, "no") != 0)
     return plb_fail(err, PLB_EUSAGE, "%s is yes or no, not %.60s", setting_name, value);
   char text[512], message[128];
   snprintf(text, sizeof text, "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<settings xmlns=\"" PLB_NS_SETTINGS "\">\n  <setting name=\"%s\" value=\"%s\"/>\n</settings>\n", name, value);
   snprintf(message, sizeof message, "set %s to %s", name, value);
   plb_change c = {0};
-  plb_status status = plb_change_begin(&c, s, err);
+  status = plb_change_begin(&c, s, err);
   if (status == PLB_OK)
     status = plb_change_put(&c, "settings.xml", text, strlen(text), err);
   if (status == PLB_OK)

@@ -148,14 +148,21 @@ PLB_API PLB_CHECKED plb_status plb_listing_json(char **out, const plb_entry *lis
 PLB_API PLB_CHECKED plb_status plb_history_json(char **out, const char *name, const plb_act *acts, size_t count, plb_error *err);
 PLB_API PLB_CHECKED plb_status plb_difference_json(char **out, const plb_difference *list, size_t count, plb_error *err);
 
+/** What goes into the collection as a draft version. */
+typedef struct plb_draft {
+  const char *collection;      /**< its folder; NULL: the one that is found without a name */
+  const char *path;            /**< the reference document */
+  const char *const *captures; /**< [count], paths of what it was learned from; may be NULL when count is 0 */
+  size_t count;
+  const char *author, *why; /**< a claim and a sentence for the history; NULL: as for every other write */
+} plb_draft;
+
 /**
  * Put a new reference into the collection as a draft version, with the captures it was learned from, by running plumb-store.
- * @param captures  paths, may be NULL when count is 0
  * @param said_out  [size], what the helper said ("stored crank-inductive/idle@4, a draft")
  * @return PLB_OK, PLB_EUNAVAILABLE (no helper program), or the helper's failure
  */
-PLB_API PLB_CHECKED plb_status plb_collection_add_draft(const char *named, const char *path, const char *const *captures, size_t count,
-                                                        char *said_out, size_t size, plb_error *err);
+PLB_API PLB_CHECKED plb_status plb_collection_add_draft(const plb_draft *draft, char *said_out, size_t size, plb_error *err);
 
 /** Where the helper program is: beside the running program, or ../libexec/plumbline. @param out  [size: PLB_PATH_SIZE] */
 PLB_API PLB_CHECKED plb_status plb_collection_helper(char *out, plb_error *err);

@@ -51,6 +51,14 @@ PLB_API PLB_CHECKED plb_status plb_store_withdraw(plb_store *store, const char *
 /** Make an old version the newest one, as a draft. */
 PLB_API PLB_CHECKED plb_status plb_store_restore(plb_store *store, const char *selector, plb_error *err);
 /** Change a setting: "author-approves" yes|no. */
+/**
+ * Say the private facts of captures and cases, one a line.
+ * @param word  the beginning of an id, or a vehicle tag, job number or person; NULL: all
+ * @return PLB_OK, PLB_ENOINPUT (none of it), PLB_EDATA
+ */
+PLB_API PLB_CHECKED plb_status plb_store_tell_facts(plb_store *store, const char *word, plb_error *err);
+/** Say what the setting `name` is now, or every setting where it is NULL. */
+PLB_API PLB_CHECKED plb_status plb_store_tell_setting(plb_store *store, const char *name, plb_error *err);
 PLB_API PLB_CHECKED plb_status plb_store_set(plb_store *store, const char *name, const char *value, plb_error *err);
 
 /** A proved fault. */
