@@ -76,7 +76,7 @@ int cli_captures_parts(const cli_captures *captures, plb_part **out, size_t *cou
 }
 
 int cli_say_report(plb_status status, char *text, const plb_error *err, int exit_status) {
-  if (status != PLB_OK)
+  if (status != PLB_OK || !text)
     return cli_fail(err);
   cli_output_text(text);
   free(text);

@@ -320,13 +320,14 @@ static bool fit_readings(plb_fit *f, const plb_profile *const *member, const plb
  */
 static bool fit_levels(plb_fit *f, const plb_profile *const *member, const plb_plan *plan) {
   const size_t levels = plan->levels.count;
-  double *value = plb_calloc(2 * f->n + levels, sizeof *value), *known = value + 2 * f->n;
+  double *value = plb_calloc(2 * f->n + levels, sizeof *value);
   f->level_mid = plb_calloc(levels, sizeof *f->level_mid);
   f->level_var = plb_calloc(levels, sizeof *f->level_var);
   if (value == NULL || f->level_mid == NULL || f->level_var == NULL) {
     free(value);
     return false;
   }
+  double *known = value + 2 * f->n;
   size_t spreads = 0;
   for (size_t k = 0; k < levels; k++) {
     size_t n = 0;

@@ -98,10 +98,11 @@ static size_t peg_of(const plb_reference_channel *channel, const plb_cycle_choic
 bool plb_rule_fit_init(plb_rule_fit *out, const plb_reference_channel *channel, const plb_cycle_choice *choice,
                        const plb_profile *const *member, const double *log_gain, const double *offset, size_t n) {
   *out = (plb_rule_fit){.amplitude = channel->amplitude, .offset = channel->offset, .peg = peg_of(channel, choice)};
-  double *at = plb_calloc(2 * n, sizeof *at), *value = at + n;
+  double *at = plb_calloc(2 * n, sizeof *at);
   if (at == NULL) {
     return false;
   }
+  double *value = at + n;
   size_t count = 0;
   for (size_t i = 0; i < n && channel->amplitude == PLB_RULE_SPEED_CURVE; i++) {
     if (member[i]->rate_hz > 0.0) {

@@ -30,8 +30,8 @@ static double largest(const plb_reading *r) {
   return fmax(fmax(fabs(r->value), r->uncertainty), fmax(fabs(r->lowest), fabs(r->highest)));
 }
 
-static void put_line(plb_buffer *b, const plb_reading *whole, const plb_reading *cycles) {
-  const plb_reading *r = whole ? whole : cycles;
+/* `r` is the one that names the line: `whole` where there is one, else `cycles`. */
+static void put_line(plb_buffer *b, const plb_reading *r, const plb_reading *whole, const plb_reading *cycles) {
   const char *unit = r->unit;
   const double factor = plb_unit_scale_for_people(largest(r), r->unit, &unit);
   char value[32] = "", doubt[32] = "", median[32] = "", low[32] = "", high[32] = "", count[32] = "",
@@ -74,7 +74,7 @@ plb_status plb_readings_text(char **out, const plb_readings *readings, const plb
                         "median", "lowest", "highest", "count");
     }
     const plb_reading *next = i + 1 < readings->count && goes_with(r, r + 1) ? r + 1 : NULL;
-    put_line(&b, r->scope == PLB_SCOPE_CAPTURE ? r : NULL, r->scope == PLB_SCOPE_CYCLE ? r : next);
+    put_line(&b, r, r->scope == PLB_SCOPE_CAPTURE ? r : NULL, r->scope == PLB_SCOPE_CYCLE ? r : next);
     i += r->scope == PLB_SCOPE_CAPTURE && next != NULL;
   }
   plb_buffer_puts(
