@@ -55,18 +55,18 @@ static plb_status write_as(form f, const plb_capture *capture, const char *path,
 typedef struct change {
   double most;       /* difference of two values */
   const char *where; /* role of its channel */
-  size_t values;     /* that are not the same bit for bit */
+  size_t values;     /* that are not the same */
   bool names, units, rate, start, shape;
 } change;
 
-static bool same_bits(double a, double b) { return (isnan(a) && isnan(b)) || memcmp(&a, &b, sizeof a) == 0; }
+static bool same_value(double a, double b) { return (isnan(a) && isnan(b)) || a == b; }
 
 static void compare_channel(change *c, const plb_capture *was, const plb_capture *is, size_t channel) {
   for (size_t i = 0; i < plb_capture_samples(was); i++) {
     double a, b;
     plb_capture_values(was, channel, i, 1, &a);
     plb_capture_values(is, channel, i, 1, &b);
-    if (same_bits(a, b) || a == b)
+    if (same_value(a, b))
       continue;
     c->values++;
     if (!c->where || fabs(a - b) > c->most) {
@@ -78,7 +78,7 @@ static void compare_channel(change *c, const plb_capture *was, const plb_capture
 
 static change find_change(const plb_capture *was, const plb_capture *is) {
   change c = {.shape = plb_capture_channels(was) != plb_capture_channels(is) || plb_capture_samples(was) != plb_capture_samples(is)};
-  c.rate = !same_bits(plb_capture_rate_hz(was), plb_capture_rate_hz(is));
+  c.rate = !same_value(plb_capture_rate_hz(was), plb_capture_rate_hz(is));
   c.start = plb_capture_start_s(was) != plb_capture_start_s(is);
   for (size_t i = 0; !c.shape && i < plb_capture_channels(was); i++) {
     c.names = c.names || strcmp(plb_capture_role(was, i), plb_capture_role(is, i)) != 0;

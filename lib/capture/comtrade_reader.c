@@ -72,9 +72,9 @@ typedef struct parts {
 static size_t told_size(const char *heading) {
   const char *colon = strrchr(heading, ':');
   size_t size = 0;
-  for (colon += colon ? 1 : 0; colon && *colon; colon++)
-    if ((unsigned char)(*colon - '0') < 10 && size < SIZE_MAX / 100)
-      size = size * 10 + (size_t)(*colon - '0');
+  for (const char *at = colon ? colon + 1 : ""; *at; at++)
+    if ((unsigned char)(*at - '0') < 10 && size < SIZE_MAX / 100)
+      size = size * 10 + (size_t)(*at - '0');
   return size;
 }
 
