@@ -117,11 +117,50 @@ static plb_status turn_to_seam(plb_cycle_choice *out, plb_error *err) {
   return PLB_OK;
 }
 
+/** Cycles of one good capture in which each landmark was not found. */
+static void count_missing(const plb_frame *f, size_t *missing) {
+  for (size_t k = 0; k < f->landmarks; k++) {
+    missing[k] = 0;
+    for (size_t row = 0; row < f->mapped; row++)
+      missing[k] += isnan(f->landmark_phase[row * f->landmarks + k]) ? 1 : 0;
+  }
+}
+
+/**
+ * A mark that healthy captures do not show in every cycle would call healthy cycles damaged, and with them the limit would be lost: marks
+ * missing in more than one cycle of three of some good capture are given up. Fewer may be odd cycles among good ones, where the marks still
+ * lay the others well.
+ */
+static plb_status drop_unsure_landmarks(plb_cycle_choice *out, const plb_tracks *const *tracks, size_t count, size_t *dropped,
+                                        plb_error *err) {
+  enum { FEW = 3 };
+  size_t *missing = plb_calloc(out->landmarks, sizeof *missing), kept = 0;
+  bool *unsure = plb_calloc(out->landmarks, sizeof *unsure);
+  plb_status status = missing && unsure ? PLB_OK : plb_fail(err, PLB_ENOMEM, "no memory for landmarks; free some memory");
+  for (size_t t = 0; t < count && status == PLB_OK; t++) {
+    plb_frame *f = NULL;
+    status = plb_frame_build(&f, tracks[t], out, err);
+    if (status == PLB_OK)
+      count_missing(f, missing);
+    for (size_t k = 0; k < out->landmarks && status == PLB_OK; k++)
+      unsure[k] = unsure[k] || (missing[k] > 2 && missing[k] * (size_t)FEW > f->mapped);
+    plb_frame_free(f);
+  }
+  for (size_t k = 0; k < out->landmarks && status == PLB_OK; k++)
+    if (!unsure[k])
+      out->landmark[kept++] = out->landmark[k];
+  *dropped = status == PLB_OK ? out->landmarks - kept : 0;
+  out->landmarks -= *dropped;
+  free(missing);
+  free(unsure);
+  return status;
+}
+
 /** Cells of one cycle: one to a sample, 16 .. 1024. */
 static size_t default_grid(double period) { return (size_t)fmax(16.0, fmin(1024.0, floor(period))); }
 
 static plb_status refine(plb_cycle_choice *out, const plb_tracks *const *tracks, size_t count, size_t medoid,
-                         plb_error *err) {
+                         size_t *dropped, plb_error *err) {
   plb_status status = turn_to_seam(out, err);
   /* First without landmarks in the medoid alone, then with them in all. */
   free(out->landmark);
@@ -141,6 +180,8 @@ static plb_status refine(plb_cycle_choice *out, const plb_tracks *const *tracks,
   if (status == PLB_OK)
     status = find_landmarks(out, err);
   if (status == PLB_OK)
+    status = drop_unsure_landmarks(out, tracks, count, dropped, err);
+  if (status == PLB_OK)
     status = plb_choose_template(out, tracks, count, err);
   return status;
 }
@@ -148,7 +189,7 @@ static plb_status refine(plb_cycle_choice *out, const plb_tracks *const *tracks,
 plb_status plb_repeat_choose(plb_cycle_choice *out, const plb_tracks *const *tracks, size_t count, size_t grid,
                              plb_buffer *notes, plb_error *err) {
   double *period_s = plb_calloc(count, sizeof(double));
-  size_t medoid = 0;
+  size_t medoid = 0, dropped = 0;
   plb_status status =
       period_s ? PLB_OK : plb_fail(err, PLB_ENOMEM, "no memory for %zu captures; free some memory", count);
   if (status == PLB_OK)
@@ -172,7 +213,7 @@ plb_status plb_repeat_choose(plb_cycle_choice *out, const plb_tracks *const *tra
   }
   status = first_template(out, tracks[medoid], period, err);
   if (status == PLB_OK)
-    status = refine(out, tracks, count, medoid, err);
+    status = refine(out, tracks, count, medoid, &dropped, err);
   if (status != PLB_OK)
     goto done;
   out->seam = out->landmarks ? out->landmark[0].phase : 0.0;
@@ -185,6 +226,9 @@ plb_status plb_repeat_choose(plb_cycle_choice *out, const plb_tracks *const *tra
         "cycle correlates %.3f.\n",
         1e3 * period_s[medoid], medoid + 1, 1e3 / out->rate_high_hz, 1e3 / out->rate_low_hz, out->landmarks,
         out->correlation_low);
+  if (notes && dropped > 0)
+    plb_buffer_printf(notes, "%zu more steep edge%s not found in every cycle of every good capture: left out.\n", dropped,
+                      dropped == 1 ? " was" : "s were");
 done:
   free(period_s);
   return status;

@@ -9,6 +9,8 @@
 #include <string.h>
 
 static const double LEG = 0.3, STEEP = 0.05, REACH = 0.05, HYSTERESIS = 0.12;
+/* In a thinly sampled cycle an edge lies anywhere between two samples. */
+static const double FEWEST_SAMPLES = 1.5;
 
 typedef struct ring {
   const float *x;
@@ -223,7 +225,8 @@ static double nearest(const plb_crossing *list, size_t count, int direction, dou
 static plb_status seek(const plb_steep *s, size_t k, const double *x, size_t n, double wanted, double length,
                        double gain, double offset, double after, double *out, plb_error *err) {
   const plb_landmark *mark = &s->choice->landmark[k];
-  const double level = gain * mark->level + offset, half = HYSTERESIS * gain * s->height[k], reach = REACH * length;
+  const double level = gain * mark->level + offset, half = HYSTERESIS * gain * s->height[k];
+  const double reach = fmax(REACH * length, FEWEST_SAMPLES);
   const double from = fmax(0.0, floor(wanted - 2.0 * reach)), to = fmin((double)n, ceil(wanted + 2.0 * reach) + 1.0);
   plb_crossing *list = NULL;
   size_t count = 0;

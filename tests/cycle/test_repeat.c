@@ -83,6 +83,33 @@ static void test_repeat__period_template_and_landmark_are_learned(void **state) 
   plb_cycle_choice_dispose(&c);
 }
 
+/** High from 0.3 on; how far it stays high is given. */
+static double gate(double at, double until) {
+  return 1.0 / (1.0 + exp(-(at - 0.3) / 0.004)) - 1.0 / (1.0 + exp(-(at - until) / 0.004));
+}
+
+static void test_repeat__a_mark_that_healthy_cycles_lack_is_given_up(void **state) {
+  (void)state;
+  for (int loose = 0; loose <= 1; loose++) { /* the fall of every second cycle of one good capture lies elsewhere */
+    plb_tracks *t[GOOD];
+    plb_cycle_choice c;
+    for (size_t i = 0; i < GOOD; i++) {
+      t[i] = new_tracks(1, SAMPLES, 1e4);
+      for (size_t k = 0; k < SAMPLES; k++) {
+        const double at = (double)k / 225.0 + 0.1 * (double)i, until = loose && i == 2 && (long)at % 2 ? 0.83 : 0.7;
+        t[i]->x[0][k] = gate(at - floor(at), until);
+      }
+      add_noise(t[i], 0, 0.01, 300 + i);
+    }
+    choose_from(&c, t, GOOD, "repeat", 0);
+    assert_int_equal(c.landmarks, loose ? 1 : 2);
+    assert_int_equal(c.landmark[0].direction, 1);
+    plb_cycle_choice_dispose(&c);
+    for (size_t i = 0; i < GOOD; i++)
+      plb_tracks_free(t[i]);
+  }
+}
+
 static void test_repeat__every_whole_cycle_is_found_in_its_place(void **state) {
   (void)state;
   static double begin[SAMPLES];
@@ -355,6 +382,7 @@ static void test_repeat__what_does_not_repeat_is_refused(void **state) {
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_repeat__period_template_and_landmark_are_learned),
+      cmocka_unit_test(test_repeat__a_mark_that_healthy_cycles_lack_is_given_up),
       cmocka_unit_test(test_repeat__every_whole_cycle_is_found_in_its_place),
       cmocka_unit_test(test_repeat__an_uneven_rhythm_is_followed),
       cmocka_unit_test(test_repeat__bad_cycles_pull_no_others_off),
