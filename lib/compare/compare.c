@@ -113,10 +113,29 @@ static double robust_swing(const plb_tracks *t, size_t c) {
   return n > 0 ? high - low : 0.0;
 }
 
-static plb_status say_no_signal(plb_verdict *v, const plb_judge *j, const plb_tracks *t, size_t channel, const plb_compare_options *o,
-                                plb_error *err) {
+static plb_status name_mistake(plb_verdict *v, const plb_judge *j, const plb_mistake *m, plb_error *err);
+
+/* Hardly any signal may be all of it, seen through a factor that was forgotten. */
+static plb_status say_small_by_factor(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *seen, bool *said,
+                                      plb_error *err) {
+  plb_mistake m = {0};
+  plb_status status = plb_mistake_find(&m, j, t, seen, err);
+  *said = status == PLB_OK && m.found && m.sure && strcmp(m.code, "factor") == 0;
+  if (*said) {
+    status = name_mistake(v, j, &m, err);
+  }
+  plb_outcome_free(m.undone);
+  return status;
+}
+
+static plb_status say_no_signal(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *seen, size_t channel,
+                                const plb_compare_options *o, plb_error *err) {
   bool said = false;
-  const plb_status status = plb_doubt_silence(v, j, t, channel, o->connected, &said, err);
+  plb_status status = say_small_by_factor(v, j, t, seen, &said, err);
+  if (status != PLB_OK || said) {
+    return status;
+  }
+  status = plb_doubt_silence(v, j, t, channel, o->connected, &said, err);
   if (status != PLB_OK || said) {
     v->word = PLB_UNJUDGED;
     return status;
@@ -255,8 +274,9 @@ static plb_status check_density(plb_verdict *v, const plb_judge *j, const plb_tr
 }
 
 /* Without a cycle there is no signal where all of it lies near nought; along another channel, where that one does not move. */
-static plb_status check_unordered(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_frame *frame,
+static plb_status check_unordered(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o,
                                   const plb_compare_options *opt, plb_error *err) {
+  const plb_frame *frame = plb_outcome_frame(o);
   const plb_cycle_spec *spec = &j->reference->choice.spec;
   for (size_t k = 0; k < j->plan.channels && spec->kind == PLB_CYCLE_STEADY; k++) {
     double most = 0.0, good = 0.0;
@@ -265,7 +285,7 @@ static plb_status check_unordered(plb_verdict *v, const plb_judge *j, const plb_
     }
     const plb_status status = plb_typical_most(t->x[k], t->samples, &most, err);
     if (status != PLB_OK || most < silent_share * good) {
-      return status != PLB_OK ? status : say_no_signal(v, j, t, k, opt, err);
+      return status != PLB_OK ? status : say_no_signal(v, j, t, o, k, opt, err);
     }
   }
   if (spec->kind == PLB_CYCLE_AGAINST && frame->found == 0) {
@@ -298,17 +318,17 @@ static plb_status check_hard(plb_verdict *v, const plb_judge *j, const plb_track
   const size_t c = j->reference->choice.channel;
   const bool once = j->reference->choice.spec.kind == PLB_CYCLE_ONCE;
   if (frame->unordered) {
-    return check_unordered(v, j, t, frame, opt, err);
+    return check_unordered(v, j, t, o, opt, err);
   }
   if (frame->mapped == 0 || once) {
     const double swing = robust_swing(t, c);
     if ((!frame->structure || once) && swing < silent_share * j->fit->channel[c].peak_to_peak) {
-      return say_no_signal(v, j, t, c, opt, err);
+      return say_no_signal(v, j, t, o, c, opt, err);
     }
   }
   for (size_t k = 0; k < j->plan.channels; k++) { /* the other channels of the frame */
     if (k != c && robust_swing(t, k) < silent_share * j->fit->channel[k].peak_to_peak && !swings_in_frame(j, o, k)) {
-      return say_no_signal(v, j, t, k, opt, err);
+      return say_no_signal(v, j, t, o, k, opt, err);
     }
   }
   if (once) {
@@ -319,6 +339,7 @@ static plb_status check_hard(plb_verdict *v, const plb_judge *j, const plb_track
   if (status == PLB_OK && is_blocked(v) && recorded_share(j, t) < share) {
     v->reasons--; /* crossings that fall between samples are no speed */
     status = say_thin(v, j, t, err);
+    return status == PLB_OK ? plb_doubt_frame(v, j, o, t, err) : status;
   }
   if (status != PLB_OK || is_blocked(v)) {
     return status;
@@ -331,7 +352,7 @@ static plb_status check_hard(plb_verdict *v, const plb_judge *j, const plb_track
   const bool no_room = length_s < 2.5 * longest_s; /* two whole cycles, wherever they begin */
   if (!ample && frame->found < 2 && (frame->structure || no_room)) {
     status = say_short(v, j, frame, err);
-    return status == PLB_OK && !no_room ? plb_doubt_frame(v, j, frame, err) : status;
+    return status == PLB_OK ? plb_doubt_short(v, j, o, t, no_room, err) : status;
   }
   return PLB_OK;
 }
@@ -387,6 +408,10 @@ static plb_status name_mistake(plb_verdict *v, const plb_judge *j, const plb_mis
     plb_text_say(text, sizeof text, "clamp zero: all of %s sits %.3g A %s, otherwise it matches known-good",
                  j->plan.channels == 1 ? "the trace" : ch->role, fabs(m->size), m->size > 0.0 ? "high" : "low");
     plb_text_say(action, sizeof action, "zero the clamp with nothing in its jaws and repeat; what stays flows in the wire");
+  } else if (strcmp(m->code, "wrong-channel") == 0) {
+    const char *other = j->reference->channel[m->other].role;
+    plb_text_say(text, sizeof text, "%s and %s are exchanged: each one is like the other's known-good", ch->role, other);
+    plb_text_say(action, sizeof action, "name them the other way round with --channel, or exchange the leads, and repeat; if they are right, the wires are crossed");
   } else if (strcmp(m->code, "ac-coupled") == 0) {
     plb_text_say(text, sizeof text, "AC coupled: %s averages to nought, known-good does not; with its level put back the shape matches",
                  j->plan.channels == 1 ? "the trace" : ch->role);
@@ -491,7 +516,10 @@ static plb_status judge_laid(plb_verdict *v, const plb_judge *j, const plb_track
   v->word = unlaid ? PLB_DEPARTS : o->word;
   if (is_far_too_thin(j, t, o)) {
     status = plb_doubt_recording(v, j, t, o, err); /* which may say more exactly what is too narrow */
-    return status == PLB_OK && !is_blocked(v) ? say_thin(v, j, t, err) : status;
+    if (status == PLB_OK && !is_blocked(v)) {
+      status = say_thin(v, j, t, err);
+    }
+    return status == PLB_OK ? plb_doubt_frame(v, j, o, t, err) : status;
   }
   if (v->word == PLB_DEPARTS || v->word == PLB_BORDERLINE) { /* what costs least to check comes before a doubt */
     status = plb_mistake_find(mistake, j, t, o, err);
@@ -561,7 +589,7 @@ static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tra
       v->reasons--;
       status = plb_find_pace(v, j, o, err);
     } else if (status == PLB_OK) {
-      status = plb_doubt_frame(v, j, plb_outcome_frame(o), err);
+      status = plb_doubt_frame(v, j, o, t, err);
     }
   }
   if (status == PLB_OK && !is_blocked(v) && v->findings == 0) {

@@ -6,6 +6,7 @@
 #include "compare/doubt.h"
 #include "compare/explain.h"
 #include "capture/capture.h"
+#include "cycle/draft.h"
 #include <math.h>
 #include <string.h>
 
@@ -411,28 +412,54 @@ static plb_status say_wrong_channel(plb_verdict *v, const char *role, const char
              "check that the lead is on the right wire and that the right column was chosen with --channel", err);
 }
 
+/* Of levels without an order in time, and of one channel along another: hardly any of known-good's swing, or hardly like it. */
+static bool is_another_curve(const plb_judge *j, const plb_outcome *o, size_t c) {
+  const plb_fit_channel *ch = &j->fit->channel[c];
+  const float *x = plb_profile_curve(o->profile, c);
+  float low = x[0], high = x[0];
+  for (size_t g = 1; g < j->fit->grid; g++) {
+    low = fminf(low, x[g]);
+    high = fmaxf(high, x[g]);
+  }
+  const double swing = (double)(high - low);
+  return swing < 0.1 * ch->peak_to_peak || swing > 10.0 * ch->peak_to_peak || plb_curve_correlation(x, ch->centre, j->fit->grid) < 0.5;
+}
+
 /* Far less alike than the least alike cycle of the good captures, or not to be laid over known-good at all. */
-static bool is_another_shape(const plb_judge *j, const plb_frame *frame) {
-  return frame->mapped == 0 || frame->correlation < fmax(0.5, j->reference->choice.correlation_low - 0.3);
+static bool is_another_shape(const plb_judge *j, const plb_outcome *o) {
+  const plb_frame *frame = plb_outcome_frame(o);
+  const plb_cycle_choice *choice = &j->reference->choice;
+  if (choice->spec.kind == PLB_CYCLE_AGAINST && o->profile != NULL) {
+    bool other = false;
+    for (size_t c = 0; c < j->plan.channels; c++) {
+      other = other || (c != choice->channel && is_another_curve(j, o, c));
+    }
+    return other;
+  }
+  return !frame->unordered && (frame->mapped == 0 || frame->correlation < fmax(0.5, choice->correlation_low - 0.3));
+}
+
+static bool lies_elsewhere(const plb_reference_channel *ch, double low, double high) {
+  const double apart = 0.5 * (ch->range_high - ch->range_low);
+  return high < ch->range_low - apart || low > ch->range_high + apart;
 }
 
 /* Another shape, or a level where known-good never is: *common practice*, prove the column and the wire before the part. */
 static plb_status doubt_channel(plb_verdict *v, const plb_judge *j, const plb_tracks *t, const plb_outcome *o, bool *foreign,
                                 plb_error *err) {
-  *foreign = o->profile == NULL || (!o->profile->frame->unordered && is_another_shape(j, o->profile->frame));
+  *foreign = o->profile == NULL || is_another_shape(j, o);
   if (*foreign) {
     return say_wrong_channel(v, j->reference->channel[j->reference->choice.channel].role,
                              "hardly anything of known-good is in this trace: it may be another circuit or another column", err);
   }
   for (size_t c = 0; c < j->plan.channels; c++) {
     const plb_reference_channel *ch = &j->reference->channel[c];
-    const double apart = 0.5 * (ch->range_high - ch->range_low);
     double low, middle, high;
     const plb_status status = read_levels(t, c, &low, &middle, &high, err);
     if (status != PLB_OK) {
       return status;
     }
-    if (high < ch->range_low - apart || low > ch->range_high + apart) {
+    if (lies_elsewhere(ch, low, high)) {
       char text[PLB_TEXT_SIZE];
       plb_text_say(text, sizeof text,
                    "%s lies between %.4g and %.4g %s, known-good between %.4g and %.4g: it may be another circuit or another column",
@@ -443,11 +470,41 @@ static plb_status doubt_channel(plb_verdict *v, const plb_judge *j, const plb_tr
   return PLB_OK;
 }
 
-plb_status plb_doubt_frame(plb_verdict *v, const plb_judge *judge, const plb_frame *frame, plb_error *err) {
-  return frame->unordered || !is_another_shape(judge, frame)
-             ? PLB_OK
-             : say_wrong_channel(v, judge->reference->channel[judge->reference->choice.channel].role,
-                                 "what is here does not look like known-good: it may be another circuit or another column", err);
+static const char *cycle_role(const plb_judge *j) { return j->reference->channel[j->reference->choice.channel].role; }
+
+/* All of the trace lies where known-good never is, or it swings many times as far. */
+static plb_status has_other_levels(bool *out, const plb_judge *j, const plb_tracks *t, size_t c, plb_error *err) {
+  const plb_reference_channel *ch = &j->reference->channel[c];
+  double low, middle, high;
+  const plb_status status = read_levels(t, c, &low, &middle, &high, err);
+  *out = lies_elsewhere(ch, low, high) || high - low > 10.0 * ch->peak_to_peak;
+  return status;
+}
+
+plb_status plb_doubt_frame(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, const plb_tracks *tracks, plb_error *err) {
+  const plb_cycle_choice *c = &judge->reference->choice;
+  const double rate = plb_outcome_frame(o)->rate_hz, far = 4.0;
+  bool other = false;
+  const plb_status status = has_other_levels(&other, judge, tracks, c->channel, err);
+  other = other || is_another_shape(judge, o) || (isfinite(rate) && c->rate_low_hz > 0.0 && (rate > far * c->rate_high_hz || rate < c->rate_low_hz / far));
+  return status != PLB_OK || !other ? status
+                                    : say_wrong_channel(v, cycle_role(judge),
+                                                        "what is here does not look like known-good: it may be another circuit or another column", err);
+}
+
+plb_status plb_doubt_short(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, const plb_tracks *tracks, bool no_room, plb_error *err) {
+  const plb_cycle_choice *c = &judge->reference->choice;
+  const plb_frame *frame = plb_outcome_frame(o);
+  if (!no_room) {
+    return plb_doubt_frame(v, judge, o, tracks, err);
+  }
+  /* without room for known-good's cycles their absence says nothing, but levels do, and so does a signal that repeats much faster */
+  bool other = false;
+  const plb_status status = has_other_levels(&other, judge, tracks, c->channel, err);
+  other = other || (frame->structure && isfinite(frame->rate_hz) && frame->rate_hz > 2.0 * c->rate_high_hz);
+  return status != PLB_OK || !other ? status
+                                    : say_wrong_channel(v, cycle_role(judge),
+                                                        "what is here does not look like known-good: it may be another circuit or another column", err);
 }
 
 plb_status plb_doubt_small(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, size_t channel, double swing,

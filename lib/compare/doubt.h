@@ -15,8 +15,11 @@ PLB_CHECKED plb_status plb_doubt_state(plb_verdict *v, const plb_judge *judge, c
 PLB_CHECKED plb_status plb_doubt_recording(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o,
                                            plb_error *err);
 
-/** The channel that gives the cycle looks like another circuit: said beside a speed or a length that nothing was read from. */
-PLB_CHECKED plb_status plb_doubt_frame(plb_verdict *v, const plb_judge *judge, const plb_frame *frame, plb_error *err);
+/** The channel that gives the cycle looks like another circuit: said beside a speed or a rate of samples that nothing was read from. */
+PLB_CHECKED plb_status plb_doubt_frame(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, const plb_tracks *tracks, plb_error *err);
+/** The same beside a recording that is too short. @param no_room  two of known-good's cycles would not fit into it */
+PLB_CHECKED plb_status plb_doubt_short(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, const plb_tracks *tracks, bool no_room,
+                                       plb_error *err);
 
 /** A channel too small to be known-good's, and yet no mere noise: said beside "no signal". @param swing  robust [unit] */
 PLB_CHECKED plb_status plb_doubt_small(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, size_t channel, double swing,

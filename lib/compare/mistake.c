@@ -126,9 +126,34 @@ static plb_status try_factor(plb_mistake *out, const plb_judge *judge, const plb
   return status;
 }
 
+/* Two channels of one recording in each other's place: laid out the other way they are like the good captures. */
+static plb_status try_exchange(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen, size_t a,
+                               size_t b, plb_error *err) {
+  plb_tracks other = *tracks;
+  plb_outcome *undone = NULL;
+  other.x = plb_calloc(tracks->channels, sizeof *other.x);
+  if (other.x == NULL) {
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  memcpy(other.x, tracks->x, tracks->channels * sizeof *other.x);
+  other.x[a] = tracks->x[b];
+  other.x[b] = tracks->x[a];
+  const plb_status status = plb_outcome_new(&undone, judge, &other, err);
+  if (status == PLB_OK && explains(judge, undone, seen)) {
+    *out = (plb_mistake){.found = true, .sure = true, .channel = a, .other = b, .factor = 1.0};
+    out->correlation = plb_outcome_frame(undone)->correlation;
+    out->undone = undone;
+    undone = NULL;
+    plb_text_copy(out->code, sizeof out->code, "wrong-channel");
+  }
+  plb_outcome_free(undone);
+  free(other.x);
+  return status;
+}
+
 /* How many times too large the channel is: from the laid-over curve, else from the extremes. */
 static double seen_gain(const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen, size_t channel) {
-  if (seen->profile != NULL && seen->gain[channel].gain > 0.0) {
+  if (seen->profile != NULL && !seen->structural && seen->gain[channel].gain > 0.0) {
     return seen->gain[channel].gain;
   }
   double low, high;
@@ -146,12 +171,18 @@ plb_status plb_mistake_find(plb_mistake *out, const plb_judge *judge, const plb_
   static const double factor[] = {10.0, 20.0, 100.0, 1000.0}; /* attenuators and clamps in common use */
   *out = (plb_mistake){.factor = 1.0};
   plb_status status = PLB_OK;
+  for (size_t a = 0; a < judge->plan.channels; a++) {
+    for (size_t b = a + 1; status == PLB_OK && !out->found && b < judge->plan.channels; b++) {
+      status = try_exchange(out, judge, tracks, seen, a, b, err);
+    }
+  }
   for (size_t c = 0; status == PLB_OK && !out->found && c < judge->plan.channels; c++) {
     const double gain = seen_gain(judge, tracks, seen, c);
+    const bool laid = seen->profile != NULL && !seen->structural;
     for (size_t k = 0; k < sizeof factor / sizeof *factor && status == PLB_OK && !out->found; k++) {
       for (int side = 0; side < 2 && status == PLB_OK && !out->found; side++) {
         const double f = side == 0 ? factor[k] : 1.0 / factor[k];
-        if (gain > 0.0 && fabs(log(gain / f)) < log(1.3)) {
+        if (gain > 0.0 && fabs(log(gain / f)) < log(laid ? 1.3 : 1.6)) { /* extremes differ more than curves do */
           status = try_factor(out, judge, tracks, seen, c, f, "factor", err);
         }
       }

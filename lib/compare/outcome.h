@@ -50,8 +50,9 @@ size_t plb_term_find(const plb_terms *terms, plb_distance_kind kind, size_t inde
 typedef struct plb_mistake {
   bool found;
   bool sure;                /* no fault shows the same; else it is said beside the finding */
-  char code[PLB_NAME_SIZE]; /* lead-inverted, factor, clamp, ac-coupled, hum, floating */
+  char code[PLB_NAME_SIZE]; /* lead-inverted, factor, clamp, ac-coupled, hum, floating, wrong-channel */
   size_t channel;           /* of the reference; SIZE_MAX: all of them */
+  size_t other;             /* wrong-channel: the one it was exchanged with */
   double factor;            /* the samples are this many times too large */
   double correlation;       /* with the known-good once undone */
   double size, mains_hz;    /* level or hum that was taken off [unit]; of which frequency */

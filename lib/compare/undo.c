@@ -45,12 +45,31 @@ static double mean_of_samples(const double *x, size_t n) {
   return count > 0 ? sum / (double)count : 0.0;
 }
 
-static double mean_of_curve(const float *x, size_t n) {
-  double sum = 0.0;
-  for (size_t i = 0; i < n; i++) {
-    sum += (double)x[i];
+/*
+ * The level that AC coupling takes off: known-good's mean over time. Where a cycle's stretches are laid out otherwise than they last, each cell
+ * counts with its seconds, and those of no known length share what is left of a typical cycle.
+ */
+static double mean_over_time(const plb_judge *judge, size_t c) {
+  const plb_cycle_choice *choice = &judge->reference->choice;
+  const float *x = judge->fit->channel[c].centre;
+  const size_t n = judge->fit->grid;
+  double known_s = 0.0, known = 0.0, other = 0.0;
+  size_t others = 0;
+  for (size_t g = 0; g < n; g++) {
+    const double slope = choice->spec.kind == PLB_CYCLE_EDGE ? plb_span_slope(choice, ((double)g + 0.5) / (double)n) : (double)NAN;
+    if (slope > 0.0) {
+      known_s += slope / (double)n;
+      known += (double)x[g] * slope / (double)n;
+    } else {
+      other += (double)x[g];
+      others++;
+    }
   }
-  return sum / (double)n;
+  if (others == n) {
+    return other / (double)n;
+  }
+  const double cycle_s = 1.0 / sqrt(choice->rate_low_hz * choice->rate_high_hz), left_s = others > 0 ? fmax(cycle_s - known_s, 0.0) : 0.0;
+  return (known + (others > 0 ? left_s * other / (double)others : 0.0)) / (known_s + left_s);
 }
 
 static plb_status judge_shifted(plb_outcome **out, const plb_judge *judge, const plb_tracks *tracks, size_t c,
@@ -87,6 +106,7 @@ static void name(plb_mistake *out, const char *code, size_t channel, double size
 /*
  * Is there a time in known-good when surely no current flows, and is the level taken off no more than a clamp drifts? A drag, a leak or a
  * weak field raises a current that never rests all over, and a leak beyond that drift is no zero: *common practice*, two fifths of the swing.
+ * A record that comes once and rests for most of its time is looked at for that very rest (a draw with everything off): there both are possible.
  */
 static bool rests_at_nought(const plb_judge *judge, size_t c, double by) {
   const plb_fit_channel *ch = &judge->fit->channel[c];
@@ -94,7 +114,8 @@ static bool rests_at_nought(const plb_judge *judge, size_t c, double by) {
   for (size_t g = 0; g < judge->fit->grid; g++) {
     resting += fabs((double)ch->centre[g]) < 0.03 * ch->peak_to_peak;
   }
-  return 10 * resting >= judge->fit->grid && fabs(by) < 0.4 * ch->peak_to_peak;
+  const bool rest_is_looked_at = judge->reference->choice.spec.kind == PLB_CYCLE_ONCE && 2 * resting > judge->fit->grid;
+  return 10 * resting >= judge->fit->grid && !rest_is_looked_at && fabs(by) < 0.4 * ch->peak_to_peak;
 }
 
 /* A trace that averages to nought where known-good does not, and matches once the mean is put back. It sags, so it need not match wholly. */
@@ -102,7 +123,7 @@ static plb_status try_level(plb_mistake *out, const plb_judge *judge, const plb_
                             const plb_outcome *seen_as, size_t c, plb_error *err) {
   const plb_reference_channel *ch = &judge->reference->channel[c];
   const double swing = judge->fit->channel[c].peak_to_peak,
-               good = mean_of_curve(judge->fit->channel[c].centre, judge->fit->grid);
+               good = mean_over_time(judge, c);
   const double seen = mean_of_samples(tracks->x[c], tracks->samples);
   const bool clamp = strcmp(ch->unit, "A") == 0, coupled = fabs(seen) < 0.03 * swing && fabs(good) > 0.15 * swing;
   plb_outcome *undone = NULL;

@@ -23,19 +23,25 @@ static plb_status draw(plb_capture **out, const plb_model_family *family, uint64
   return plb_model_draw(out, family, &request, NULL, err);
 }
 
-/* A range that ends below the peak by 0.3 of the swing: codes beyond it stand at the rail. */
-static void clip(plb_capture *capture, size_t channel) {
+/*
+ * A range that ends below the peak by 0.3 of the swing: codes beyond it stand at the rail. A swing of a few codes cannot be cut so that
+ * anything is missing.
+ */
+static bool clip(plb_capture *capture, size_t channel) {
   plb_samples *s = &capture->channel[channel].samples;
   int32_t low = s->code[0], high = s->code[0];
   for (size_t i = 0; i < capture->samples; i++) {
     low = s->code[i] < low ? s->code[i] : low;
     high = s->code[i] > high ? s->code[i] : high;
   }
+  if (high - low < 10)
+    return false;
   const int32_t far = high > -low ? high : -low;
   s->code_high = far - (int32_t)(0.3 * (high - low));
   s->code_low = -s->code_high - 1;
   for (size_t i = 0; i < capture->samples; i++)
     s->code[i] = s->code[i] > s->code_high ? s->code_high : s->code[i] < s->code_low ? s->code_low : s->code[i];
+  return true;
 }
 
 static void take_place(plb_capture *capture, const plb_model_family *family) {
@@ -74,8 +80,10 @@ plb_status eval_spoil(plb_capture **out, const char **code, const plb_model_fami
   *code = spoils[spoil].code;
   if (strcmp(name, "clipped") == 0) {
     status = draw(out, family, seed, NULL, err);
-    if (!status)
-      clip(*out, 0);
+    if (!status && !clip(*out, 0)) {
+      plb_capture_free(*out);
+      *out = NULL;
+    }
   } else if (strcmp(name, "undersampled") == 0 && !once) {
     status = draw(out, family, seed, "alias", err);
   } else if (strcmp(name, "factor-forgotten") == 0 && plb_model_fault_find(family, "attenuator-forgotten")) {
