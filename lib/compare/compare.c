@@ -545,7 +545,7 @@ static plb_status judge_laid(plb_verdict *v, const plb_judge *j, const plb_track
     if (v->findings > 0) {
       v->word = PLB_DEPARTS;
       v->score = o->score + PLB_STRUCTURAL_STEP;
-      return status;
+      return status == PLB_OK ? plb_doubt_circuit(v, j, t, o, err) : status;
     }
   }
   if (status != PLB_OK || v->word == PLB_AGREES || is_blocked(v)) {
@@ -588,6 +588,9 @@ static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tra
     } else if (status == PLB_OK && plb_pace_is_symptom(j, o)) {
       v->reasons--;
       status = plb_find_pace(v, j, o, err);
+      if (status == PLB_OK) {
+        status = plb_doubt_frame(v, j, o, t, err);
+      }
     } else if (status == PLB_OK) {
       status = plb_doubt_frame(v, j, o, t, err);
     }

@@ -6,7 +6,6 @@
 #include "compare/doubt.h"
 #include "compare/explain.h"
 #include "capture/capture.h"
-#include "cycle/draft.h"
 #include <math.h>
 #include <string.h>
 
@@ -412,31 +411,22 @@ static plb_status say_wrong_channel(plb_verdict *v, const char *role, const char
              "check that the lead is on the right wire and that the right column was chosen with --channel", err);
 }
 
-/* Of levels without an order in time, and of one channel along another: hardly any of known-good's swing, or hardly like it. */
-static bool is_another_curve(const plb_judge *j, const plb_outcome *o, size_t c) {
-  const plb_fit_channel *ch = &j->fit->channel[c];
-  const float *x = plb_profile_curve(o->profile, c);
-  float low = x[0], high = x[0];
-  for (size_t g = 1; g < j->fit->grid; g++) {
-    low = fminf(low, x[g]);
-    high = fmaxf(high, x[g]);
-  }
-  const double swing = (double)(high - low);
-  return swing < 0.1 * ch->peak_to_peak || swing > 10.0 * ch->peak_to_peak || plb_curve_correlation(x, ch->centre, j->fit->grid) < 0.5;
-}
-
-/* Far less alike than the least alike cycle of the good captures, or not to be laid over known-good at all. */
+/*
+ * Far less alike than the least alike cycle of the good captures, or not to be laid over known-good at all; or hardly any of known-good's
+ * swing, or many times as much (teeth follow the speed and may).
+ */
 static bool is_another_shape(const plb_judge *j, const plb_outcome *o) {
   const plb_frame *frame = plb_outcome_frame(o);
   const plb_cycle_choice *choice = &j->reference->choice;
-  if (choice->spec.kind == PLB_CYCLE_AGAINST && o->profile != NULL) {
-    bool other = false;
-    for (size_t c = 0; c < j->plan.channels; c++) {
-      other = other || (c != choice->channel && is_another_curve(j, o, c));
-    }
-    return other;
+  if (!frame->unordered && (frame->mapped == 0 || frame->correlation < fmax(0.5, choice->correlation_low - 0.3))) {
+    return true;
   }
-  return !frame->unordered && (frame->mapped == 0 || frame->correlation < fmax(0.5, choice->correlation_low - 0.3));
+  bool other = false;
+  for (size_t c = 0; c < j->plan.channels && o->profile != NULL && choice->spec.kind != PLB_CYCLE_WHEEL; c++) {
+    const double gain = fabs(o->gain[c].gain);
+    other = other || !(gain > 0.1 && gain < 10.0);
+  }
+  return other;
 }
 
 static bool lies_elsewhere(const plb_reference_channel *ch, double low, double high) {
@@ -517,6 +507,11 @@ plb_status plb_doubt_small(plb_verdict *v, const plb_judge *judge, const plb_tra
   plb_text_say(text, sizeof text, "%s swings by %s, which is more than noise and not known-good: it may be another circuit or another column",
                judge->reference->channel[channel].role, size);
   return say_wrong_channel(v, judge->reference->channel[channel].role, text, err);
+}
+
+plb_status plb_doubt_circuit(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o, plb_error *err) {
+  bool foreign = false;
+  return doubt_channel(v, judge, tracks, o, &foreign, err);
 }
 
 plb_status plb_doubt_beside(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o,

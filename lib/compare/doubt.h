@@ -15,6 +15,9 @@ PLB_CHECKED plb_status plb_doubt_state(plb_verdict *v, const plb_judge *judge, c
 PLB_CHECKED plb_status plb_doubt_recording(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o,
                                            plb_error *err);
 
+/** The trace as a whole looks like another circuit: said beside findings that would else stand alone. */
+PLB_CHECKED plb_status plb_doubt_circuit(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o, plb_error *err);
+
 /** The channel that gives the cycle looks like another circuit: said beside a speed or a rate of samples that nothing was read from. */
 PLB_CHECKED plb_status plb_doubt_frame(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, const plb_tracks *tracks, plb_error *err);
 /** The same beside a recording that is too short. @param no_room  two of known-good's cycles would not fit into it */
