@@ -91,7 +91,7 @@ bool plb_gain_helps(const plb_judge *judge, const plb_outcome *o, size_t channel
       shape = fmax(shape, score_of(judge, o, PLB_D_SHAPE, b));
     }
   }
-  return !judge->fit->channel[channel].judge_raw || shape <= 1.6 * raw;
+  return !judge->fit->channel[channel].judge_raw || shape <= 1.0 * raw;
 }
 
 static void pick_kind(plb_band_view *v, const plb_judge *judge, const plb_outcome *o, size_t slice, bool moved) {
@@ -154,7 +154,8 @@ static void look_at_noise(plb_band_view *v, const plb_judge *judge, const plb_ou
 
 /*
  * A signal that swings to both sides of its rest is weak or strong where its swing is, whichever way the deviation points: a trough that is
- * not deep enough is no "high". Two-sided: the mean of the centre lies near the middle of its extremes.
+ * not deep enough is no "high". Two-sided: the mean of the centre lies near the middle of its extremes, and the curve passes there slowly; a
+ * switched level that is high for half of the time has nothing in between.
  */
 static double swing_at(const plb_band_view *v, const plb_reference *ref) {
   const size_t grid = ref->choice.grid;
@@ -165,7 +166,11 @@ static double swing_at(const plb_band_view *v, const plb_reference *ref) {
     mean += (double)v->centre[g] / (double)grid;
   }
   const double middle = 0.5 * (low + high), swing = high - low, there = (double)v->centre[v->worst] - mean;
-  const bool two_sided = ref->choice.spec.kind == PLB_CYCLE_WHEEL && fabs(mean - middle) < 0.08 * swing;
+  size_t between = 0;
+  for (size_t g = 0; g < grid; g++) {
+    between += fabs((double)v->centre[g] - middle) < 0.2 * swing;
+  }
+  const bool two_sided = ref->choice.spec.kind == PLB_CYCLE_WHEEL && fabs(mean - middle) < 0.08 * swing && 8 * between > grid;
   return two_sided && fabs(there) > 0.25 * swing ? ((double)v->curve[v->worst] - mean) / there : (double)NAN;
 }
 
