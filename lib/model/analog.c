@@ -1,17 +1,17 @@
 /*
- * Sensors that turn a quantity into a voltage between sensor ground and 5 V (ratiometric): output = ground + (supply
- * - ground) * share, first through the sensor's own lag. The quantity over time is what differs: a function for each.
+ * Pressure sensors with three wires (three_wire.h): manifold, fuel rail, cylinder. A gauge bridge behind a hose or passage; what
+ * differs is the pressure over time: a function for each.
  */
 #include "model/families.h"
 #include "model/physics.h"
 #include "model/rotation.h"
+#include "model/three_wire.h"
 
 /* What one drawn quantity needs; meaning by quantity. */
 typedef struct quantity {
-  double level, swing, noise, at_s, rise_s, fall_s, ring_hz, phase, end_s;
+  double level, swing, noise, phase;
   double per_part[4];
   double clogged; /* kind PLB_FAULT_STUCK: what makes the quantity itself wrong */
-  double leaking; /* kind PLB_FAULT_ODD_ONE or SENSOR */
 } quantity;
 
 typedef struct analog_set {
@@ -24,7 +24,6 @@ typedef struct analog_set {
 } analog_set;
 
 static double bell(double x) { return exp(-0.5 * x * x); }
-static double step_up(double t, double tau) { return t > 0.0 ? 1.0 - exp(-t / tau) : 0.0; }
 
 /* Manifold: each intake stroke pulls the pressure down a little; a leaking valve or vacuum leak raises it, one
  * cylinder breathes less. */
@@ -51,29 +50,6 @@ static quantity make_manifold_cranking(plb_draw *draw) {
   return q;
 }
 
-/* Air mass on a snap throttle: filling the manifold overshoots, then the engine's own draw rises and falls;
- * pulses of the strokes on top. */
-static quantity make_air_mass(plb_draw *draw) {
-  const double dirty = plb_fault(draw, "air-leak"), blocked = plb_fault(draw, "blocked-path");
-  quantity q = {.level = plb_part(draw, 0.20, 0.02),
-                .swing = plb_part(draw, 0.62, 0.02) * (1.0 - 0.35 * dirty) * (1.0 - 0.5 * blocked)};
-  q.at_s = plb_between(draw, 0.5, 0.7);
-  q.rise_s = plb_part(draw, 0.035, 0.06);
-  q.fall_s = plb_part(draw, 0.42, 0.05);
-  q.end_s = q.at_s + plb_part(draw, 0.85, 0.05);
-  q.per_part[0] = 0.35 * plb_fault(draw, "leaking-valve");
-  return q;
-}
-static double air_mass_at(const quantity *q, double t_s, double turns) {
-  const double t = t_s - q->at_s, shut = t_s - q->end_s;
-  const double fill = t > 0.0 ? bell((t - 0.09) / 0.07) : 0.0,
-               draw = 0.72 * step_up(t, 6.0 * q->rise_s) * (0.7 + 0.3 * step_up(t, 0.5));
-  const double closing = shut > 0.0 ? exp(-shut / (0.25 * q->fall_s)) : 1.0;
-  const double flow = fmax(0.55 * fill, draw) * closing;
-  const double pulse = (0.02 + 0.06 * flow + q->per_part[0] * 0.2) * sin(plb_two_pi * 2.0 * turns);
-  return q->level * (1.0 + 0.4 * pulse) + q->swing * flow * (1.0 + pulse);
-}
-
 /* Common rail or port rail: pump strokes and injections ripple on the regulated level. */
 static quantity make_rail(plb_draw *draw) {
   quantity q = {.level = plb_part(draw, 0.34, 0.025) * (1.0 - 0.45 * plb_fault(draw, "air-leak")),
@@ -92,48 +68,10 @@ static double rail_at(const quantity *q, double t_s, double turns) {
          q->clogged * 0.05 * sin(plb_two_pi * 1.7 * t_s);
 }
 
-/* Boost: a lag of the turbine, an overshoot caught by the valve, then steady; lift off and it falls. */
-static quantity make_boost(plb_draw *draw) {
-  quantity q = {.level = plb_part(draw, 0.40, 0.01),
-                .swing = plb_part(draw, 0.36, 0.025) * (1.0 - 0.65 * plb_fault(draw, "air-leak"))};
-  q.at_s = plb_between(draw, 0.8, 1.1);
-  q.rise_s = plb_part(draw, 0.45, 0.05) * (1.0 + 2.2 * plb_fault(draw, "blocked-path"));
-  q.end_s = q.at_s + plb_part(draw, 3.6, 0.03);
-  q.ring_hz = plb_part(draw, 0.9, 0.05);
-  q.fall_s = plb_part(draw, 0.16, 0.06);
-  q.leaking = plb_fault(draw, "leaking-valve");
-  return q;
-}
-static double boost_at(const quantity *q, double t_s, double turns) {
-  const double t = t_s - q->at_s, since = t_s - q->end_s;
-  const double rise = t > 0.0 ? 1.0 - exp(-t / q->rise_s) * (1.0 + t / q->rise_s) : 0.0;
-  const double hunt = (0.07 + 0.5 * q->leaking) * exp(-fmax(0.0, t - 1.2) / (0.5 + 3.0 * q->leaking)) *
-                      sin(plb_two_pi * q->ring_hz * t) * rise;
-  const double gone = since > 0.0 ? exp(-since / q->fall_s) : 1.0;
-  return q->level + q->swing * (rise + hunt) * gone + 0.004 * sin(plb_two_pi * 2.0 * turns);
-}
-
-/* Position of an exhaust-gas valve driven open and shut slowly. */
-static quantity make_egr(plb_draw *draw) {
-  quantity q = {.level = plb_part(draw, 0.18, 0.02),
-                .swing = plb_part(draw, 0.62, 0.015) * (1.0 - 0.6 * plb_fault(draw, "blocked-path"))};
-  q.at_s = plb_between(draw, 0.5, 0.7);
-  q.rise_s = plb_part(draw, 0.12, 0.06);
-  q.end_s = q.at_s + plb_part(draw, 1.2, 0.02);
-  q.leaking = plb_fault(draw, "leaking-valve");
-  return q;
-}
-static double egr_at(const quantity *q, double t_s, double turns) {
-  (void)turns;
-  const double open = step_up(t_s - q->at_s, q->rise_s), shut = step_up(t_s - q->end_s, q->rise_s);
-  return q->level + q->swing * (open - shut * (1.0 - 0.5 * q->leaking));
-}
-
 /* In-cylinder pressure, plug out, compression 10; cranked from about ambient, running from the manifold's
  * vacuum. A transducer of 20 bar. */
 static quantity make_cylinder(plb_draw *draw) {
   quantity q = {.level = plb_part(draw, 1.25, 0.006), .swing = 1.0 - 0.75 * plb_fault(draw, "leaking-valve")};
-  q.at_s = plb_part(draw, 1.0, 0.01);
   q.phase = plb_fault(draw, "air-leak") * 0.06; /* cam late, in turns of the crank */
   q.clogged = plb_fault(draw, "blocked-path");
   q.noise = draw->family->low_per_min < 500.0 ? 1.0 : 0.38; /* bar in the manifold */
@@ -165,29 +103,17 @@ static plb_status simulate_analog(plb_draw *draw, plb_error *err) {
   if (set->cranking)
     r = plb_rotation_crank(draw, 4, set->cranking == 2);
   const quantity q = set->make(draw);
-  const double built = plb_part(draw, 1.0, 0.008) * (1.0 - 0.30 * plb_fault(draw, "weak-span")),
-               bias = 0.004 * plb_normal(draw) + 0.16 * plb_fault(draw, "biased-sensor");
-  const double supply_v = plb_part(draw, 5.0, 0.004) - 1.7 * plb_fault(draw, "weak-supply"),
-               ground_v = 0.8 * plb_fault(draw, "poor-ground");
-  const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 150e3),
-               pull_ohm = 100e3; /* the input pulls down weakly */
-  const double leak = plb_fault(draw, "leak-to-supply");
-  const double lag_s = plb_part(draw, set->lag_s, 0.1) * plb_scaled(plb_fault(draw, "lazy-sensor"), 40.0);
+  const plb_three_wire wires = plb_three_wire_draw(draw);
+  plb_element element = plb_element_draw(draw, set->lag_s, set->lowest, set->highest);
   draw->supply_v = plb_between(draw, 13.6, 14.3);
   double *x = draw->x[0];
   if (set->cranking)
     plb_rotate(&r, draw->rate_hz, draw->n, x);
-  const double keep = exp(-1.0 / (lag_s * draw->rate_hz));
-  double share = 0.0;
   for (size_t i = 0; i < draw->n; i++) {
-    const double want = set->at(&q, (double)i / draw->rate_hz, x[i]);
-    share = i == 0 ? want : want + (share - want) * keep;
-    const double out = fmax(set->lowest, fmin(set->highest, built * share + bias));
-    const double v = (ground_v + (supply_v - ground_v) * out) * pull_ohm / (pull_ohm + joint);
-    x[i] = v + (5.0 - v) * 0.8 * leak;
+    const double share = plb_element_step(&element, set->at(&q, (double)i / draw->rate_hz, x[i]));
+    x[i] = plb_three_wire_v(&wires, share, 0.0);
   }
-  plb_break_signal(draw, 0, "intermittent-contact", 5.0, 0.0, 0.06, 0.0, 1e-4);
-  plb_add_interference(draw, 0, "ignition-interference", 2.5);
+  plb_three_wire_disturb(draw);
   return PLB_OK;
 }
 
@@ -211,10 +137,7 @@ enum { HAS = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_SENSING | PLB_HAS_LIKE_PA
 
 static const analog_set set_manifold = {make_manifold, manifold_at, 4e-3, 1, 0.02, 0.98};
 static const analog_set set_manifold_cranking = {make_manifold_cranking, manifold_at, 4e-3, 2, 0.02, 0.98};
-static const analog_set set_air_mass = {make_air_mass, air_mass_at, 8e-3, 1, 0.0, 0.98};
 static const analog_set set_rail = {make_rail, rail_at, 1e-3, 1, 0.05, 0.95};
-static const analog_set set_boost = {make_boost, boost_at, 5e-3, 1, 0.02, 0.98};
-static const analog_set set_egr = {make_egr, egr_at, 2e-3, 0, 0.02, 0.98};
 static const analog_set set_cylinder_cranking = {make_cylinder, cylinder_at, 1e-4, 2, 0.0, 1.0};
 static const analog_set set_cylinder_running = {make_cylinder, cylinder_at, 1e-4, 1, 0.0, 1.0};
 
@@ -250,22 +173,6 @@ const plb_model_family plb_manifold_pressure_cranking = {
     .faults = FAULTS,
     .simulate = simulate_analog,
     .set = &set_manifold_cranking};
-const plb_model_family plb_air_mass_voltage = {
-    .name = "air-mass-voltage",
-    .type = "air-mass-voltage",
-    .text = "air-mass meter with voltage output, snap throttle",
-    .channel = {{"air-mass", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}},
-    .channels = 1,
-    .cycle = "once",
-    .rate_hz = 10e3,
-    .duration_s = 3,
-    .low_per_min = 740,
-    .high_per_min = 860,
-    .has = HAS,
-    .fault = faults,
-    .faults = FAULTS,
-    .simulate = simulate_analog,
-    .set = &set_air_mass};
 const plb_model_family plb_rail_pressure = {
     .name = "rail-pressure",
     .type = "fuel-rail-pressure",
@@ -282,36 +189,6 @@ const plb_model_family plb_rail_pressure = {
     .faults = FAULTS,
     .simulate = simulate_analog,
     .set = &set_rail};
-const plb_model_family plb_boost_pressure = {
-    .name = "boost-pressure",
-    .type = "boost-pressure",
-    .text = "boost pressure sensor, full load from raised speed, then lift off",
-    .channel = {{"boost", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}},
-    .channels = 1,
-    .cycle = "once",
-    .rate_hz = 5e3,
-    .duration_s = 7,
-    .low_per_min = 2200,
-    .high_per_min = 2600,
-    .has = HAS,
-    .fault = faults,
-    .faults = FAULTS,
-    .simulate = simulate_analog,
-    .set = &set_boost};
-const plb_model_family plb_egr_position = {
-    .name = "egr-position",
-    .type = "egr-position",
-    .text = "position sensor of the exhaust-gas valve, opened and shut once",
-    .channel = {{"egr", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}},
-    .channels = 1,
-    .cycle = "once",
-    .rate_hz = 5e3,
-    .duration_s = 3,
-    .has = HAS,
-    .fault = faults + 1,
-    .faults = FAULTS - 1,
-    .simulate = simulate_analog,
-    .set = &set_egr};
 const plb_model_family plb_cylinder_pressure_cranking = {
     .name = "cylinder-pressure-cranking",
     .type = "cylinder-pressure-cranking",

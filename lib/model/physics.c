@@ -95,6 +95,18 @@ double plb_cylinder_volume(double crank_rad, double compression, double rod_over
   return 1.0 + 0.5 * (compression - 1.0) * travel;
 }
 
+static double nozzle_root(double ratio, double exponent) {
+  return pow(ratio, 1.0 / exponent) *
+         sqrt(2.0 * exponent / (exponent - 1.0) * (1.0 - pow(ratio, (exponent - 1.0) / exponent)));
+}
+
+double plb_nozzle_share(double ratio, double exponent) {
+  const double critical = pow(2.0 / (exponent + 1.0), exponent / (exponent - 1.0)), line = 0.95;
+  if (ratio <= critical)
+    return nozzle_root(critical, exponent);
+  return ratio < line ? nozzle_root(ratio, exponent) : nozzle_root(line, exponent) * (1.0 - ratio) / (1.0 - line);
+}
+
 /* The table is x -> x * 13 in the field of the polynomial, VERIFIED in an application note on a SENT peripheral. */
 uint8_t plb_sent_crc(const uint8_t *nibble, size_t n, bool recommended) {
   static const uint8_t table[16] = {0, 13, 7, 10, 14, 3, 9, 4, 1, 12, 6, 11, 15, 2, 8, 5};

@@ -93,6 +93,18 @@ double plb_polytropic_pa(double p1_pa, double volume_ratio, double exponent);
  */
 double plb_cylinder_volume(double crank_rad, double compression, double rod_over_crank);
 
+/**
+ * Flow of a perfect gas through a nozzle as a share of area * p_before / sqrt(R T): isentropic up to the critical ratio, choked
+ * beyond. Above a ratio of 0.95 a straight line to nought at 1 stands for the steep root. Heywood, Internal Combustion Engine
+ * Fundamentals, appendix C; from memory.
+ * @param ratio  pressure behind over pressure before, 0..1
+ */
+double plb_nozzle_share(double ratio, double exponent);
+
+/** Heat that a flow carries off a heated element for each kelvin [W/K]: a + b sqrt(flow). L. V. King, Phil. Trans. R. Soc. A 214
+ * (1914) 373; from memory. */
+static inline double plb_king_w_per_k(double a, double b, double flow) { return a + b * sqrt(fabs(flow)); }
+
 /** Checksum of SENT data nibbles: seed 5, polynomial x^4+x^3+x^2+1; `recommended` adds a nibble of 0. SAE J2716. */
 uint8_t plb_sent_crc(const uint8_t *nibble, size_t n, bool recommended);
 /** Classical CAN's CRC of 15 bits, polynomial 0x4599 (CAN 2.0, section 3.1.1; from memory). */

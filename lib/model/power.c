@@ -1,5 +1,5 @@
 /*
- * Supplies and consumers seen over seconds: sensor supply, drops under load, charging, what a parked vehicle draws,
+ * Supplies and consumers seen over seconds: sensor supply, drops under load, what a parked vehicle draws,
  * glow plugs, a relay. Each is a source, resistances and something that switches.
  */
 #include "model/families.h"
@@ -63,28 +63,6 @@ static plb_status simulate_drop(plb_draw *draw, plb_error *err) {
   }
   plb_break_signal(draw, 0, "intermittent-contact", 4.0, 0.0, 0.05, supply_v, 1e-4);
   plb_add_interference(draw, 0, "ignition-interference", 0.8);
-  return PLB_OK;
-}
-
-static plb_status simulate_charging(plb_draw *draw, plb_error *err) {
-  (void)err;
-  const rest_noise r = draw_ripple(draw, 0.10);
-  const double level = plb_part(draw, 14.15, 0.006) - 1.7 * plb_fault(draw, "weak-field") +
-                       1.6 * plb_fault(draw, "overcharge") - 0.9 * plb_fault(draw, "joint");
-  const double on_s = plb_between(draw, 0.8, 1.2),
-               dip_v = plb_part(draw, 0.35, 0.08) * (1.0 + 3.0 * plb_fault(draw, "weak-battery")),
-               back_s = plb_part(draw, 0.25, 0.08) * (1.0 + 3.0 * plb_fault(draw, "slow-regulator"));
-  const double diode = plb_fault(draw, "open-diode"), ground_v = 0.8 * plb_fault(draw, "poor-ground");
-  for (size_t i = 0; i < draw->n; i++) {
-    const double t = (double)i / draw->rate_hz, since = t - on_s;
-    const double dip = since > 0.0 ? dip_v * exp(-since / back_s) + 0.06 : 0.0;
-    const double slow = fmax(0.0, sin(plb_two_pi * r.hz / 3.0 * t + r.phase));
-    draw->x[0][i] =
-        level - dip - ground_v * (since > 0.0 ? 1.0 : 0.5) + ripple_at(&r, t) - diode * 0.8 * slow * slow * slow;
-  }
-  draw->supply_v = level;
-  plb_break_signal(draw, 0, "intermittent-contact", 3.0, 0.0, 0.06, 12.3, 5e-3);
-  plb_add_interference(draw, 0, "ignition-interference", 2.0);
   return PLB_OK;
 }
 
@@ -217,19 +195,6 @@ static const plb_model_fault drop_faults[] = {
      "resistance in the other side: too little current here"},
     {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "supply too low"},
 };
-static const plb_model_fault charging_faults[] = {
-    {"weak-field", PLB_FAULT_TRACK, PLB_IN_COMPONENT, "brushes worn: charging voltage low"},
-    {"overcharge", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "regulator sets too high"},
-    {"slow-regulator", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "regulator recovers slowly after a load"},
-    {"open-diode", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT, "one diode open: deep ripple"},
-    {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance in the charging cable"},
-    {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "charging cable opens now and then"},
-    {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "pick-up from the ignition"},
-    {"weak-battery", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "battery worn: deep dip under load"},
-    {"poor-ground", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "ground strap has resistance"},
-};
-static const plb_model_reason charging_reasons[] = {
-    {PLB_FAULT_SHORT, "a short from the main cable blows its fuse: nothing is left to record"}};
 static const plb_model_fault parasitic_faults[] = {
     {"stays-awake", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "one control unit does not sleep"},
     {"slow-to-sleep", PLB_FAULT_STUCK, PLB_IN_COMPONENT, "one control unit sleeps late"},
@@ -310,21 +275,6 @@ const plb_model_family plb_ground_drop = {
     .fault = drop_faults,
     .faults = sizeof drop_faults / sizeof drop_faults[0],
     .simulate = simulate_drop};
-const plb_model_family plb_charging_voltage = {
-    .name = "charging-voltage",
-    .type = "charging-voltage",
-    .text = "battery voltage at raised idle when a large load is switched on",
-    .channel = {{"battery", "V", "across the battery posts", PLB_BY_PROBE, 20.0, 0.008, 0}},
-    .channels = 1,
-    .cycle = "once",
-    .rate_hz = 20e3,
-    .duration_s = 3.0,
-    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_TRACK | PLB_HAS_DRIVER | PLB_HAS_SENSING | PLB_HAS_LIKE_PARTS,
-    .fault = charging_faults,
-    .faults = sizeof charging_faults / sizeof charging_faults[0],
-    .reason = charging_reasons,
-    .reasons = 1,
-    .simulate = simulate_charging};
 const plb_model_family plb_parasitic_draw = {
     .name = "parasitic-draw",
     .type = "parasitic-draw",

@@ -1,7 +1,6 @@
 /*
  * Pulses that carry a frequency: the active wheel-speed sensor, which draws 7 or 14 mA (data sheets and a service
- * text give 5.9..8.4 and 11.8..16.8 mA), seen over a series resistor of 100 ohm - a clamp cannot resolve it; and the
- * air-mass meter with frequency output.
+ * text give 5.9..8.4 and 11.8..16.8 mA), seen over a series resistor of 100 ohm - a clamp cannot resolve it.
  */
 #include "model/families.h"
 #include "model/physics.h"
@@ -44,35 +43,6 @@ static plb_status simulate_wheel_current(plb_draw *draw, plb_error *err) {
   return PLB_OK;
 }
 
-static plb_status simulate_air_frequency(plb_draw *draw, plb_error *err) {
-  (void)err;
-  const double idle_hz = plb_part(draw, 2300.0, 0.02) * (1.0 - 0.35 * plb_fault(draw, "dirty-element")) *
-                         (1.0 + 0.3 * plb_fault(draw, "biased-sensor"));
-  const double pulse = plb_part(draw, 0.05, 0.1), firing_hz = draw->speed_per_min / 30.0,
-               slow = plb_fault(draw, "slow-output");
-  const double weak = plb_fault(draw, "weak-pull-up"), leak = plb_fault(draw, "leak-to-ground"),
-               joint = plb_joint_ohm(plb_fault(draw, "joint"), 9e3);
-  const double supply_v = plb_part(draw, 5.0, 0.005) - 1.7 * plb_fault(draw, "weak-supply");
-  const double high_v = supply_v * (1.0 - 0.7 * leak) * (1.0 - 0.15 * weak),
-               low_v = 0.12 + 1.6 * plb_fault(draw, "poor-ground") + 5.0 * joint / (joint + 4e3);
-  const double rise = exp(-1.0 / (draw->rate_hz * (3e-6 * (1.0 + 40.0 * weak) + 60e-6 * slow))),
-               fall = exp(-1.0 / (draw->rate_hz * (1e-6 + 40e-6 * slow)));
-  double phase = plb_between(draw, 0, 1), v = high_v;
-  const double start = plb_between(draw, 0, 6);
-  for (size_t i = 0; i < draw->n; i++) {
-    const double t = (double)i / draw->rate_hz;
-    phase += idle_hz * (1.0 + pulse * sin(plb_two_pi * firing_hz * t + start)) / draw->rate_hz;
-    const bool high = phase - floor(phase) < 0.5;
-    const double want = high ? high_v : low_v;
-    v = want + (v - want) * (high ? rise : fall);
-    draw->x[0][i] = v;
-  }
-  draw->supply_v = plb_between(draw, 13.6, 14.3);
-  plb_break_signal(draw, 0, "intermittent-contact", 20.0, 0.0, 0.01, 5.0, 1e-5);
-  plb_add_interference(draw, 0, "ignition-interference", 3.0);
-  return PLB_OK;
-}
-
 static const plb_model_fault wheel_faults[] = {
     {"air-gap", PLB_FAULT_GAP, PLB_IN_COMPONENT,
      "air gap too wide or ring weakly magnetised: duty moves, pulses are lost"},
@@ -87,18 +57,6 @@ static const plb_model_fault wheel_faults[] = {
 };
 static const plb_model_reason wheel_reasons[] = {
     {PLB_FAULT_GROUND, "two wires from the control unit: the sensor has no ground of its own"}};
-static const plb_model_fault air_faults[] = {
-    {"dirty-element", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "element dirty: frequency low"},
-    {"biased-sensor", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "frequency high"},
-    {"slow-output", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "output stage slow"},
-    {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance in the signal wire: low level high"},
-    {"leak-to-ground", PLB_FAULT_SHORT, PLB_IN_WIRING, "signal wire leaks to ground: high level low"},
-    {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "contact opens now and then"},
-    {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "wire beside ignition leads"},
-    {"weak-pull-up", PLB_FAULT_PULLUP, PLB_IN_SUPPLY_OR_GROUND, "pull-up too high"},
-    {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "supply of the pull-up low"},
-    {"poor-ground", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "sensor's ground raised"},
-};
 
 const plb_model_family plb_wheel_speed_current = {
     .name = "wheel-speed-current",
@@ -118,18 +76,3 @@ const plb_model_family plb_wheel_speed_current = {
     .reason = wheel_reasons,
     .reasons = 1,
     .simulate = simulate_wheel_current};
-const plb_model_family plb_air_mass_frequency = {
-    .name = "air-mass-frequency",
-    .type = "air-mass-frequency",
-    .text = "air-mass meter with frequency output, idle",
-    .channel = {{"air-mass", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 10.0, 0.012, 0}},
-    .channels = 1,
-    .cycle = "edge:level=50%states,slope=rising",
-    .rate_hz = 200e3,
-    .duration_s = 0.3,
-    .low_per_min = 740,
-    .high_per_min = 860,
-    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_PULLUP | PLB_HAS_DRIVER | PLB_HAS_SENSING,
-    .fault = air_faults,
-    .faults = sizeof air_faults / sizeof air_faults[0],
-    .simulate = simulate_air_frequency};

@@ -181,6 +181,17 @@ static void test_physics__compression(void **state) {
   assert_near(plb_cylinder_volume(plb_pi, 10.0, 3.3), 10.0, 1e-12, "bottom");
 }
 
+/* Tables of isentropic flow for 1.4: critical ratio 0.5283, sqrt(1.4) (2/2.4)^3 = 0.6847 when choked, at 0.8 0.56066, COMPUTED; nothing flows at equal
+ * pressures. King's law: four times the flow, twice what the flow carries off. */
+static void test_physics__nozzle_and_heated_film(void **state) {
+  (void)state;
+  assert_near(plb_nozzle_share(0.3, 1.4), 0.68473, 1e-5, "choked");
+  assert_near(plb_nozzle_share(0.5283, 1.4), 0.68473, 1e-5, "critical");
+  assert_near(plb_nozzle_share(0.8, 1.4), 0.56066, 1e-5, "0.8");
+  assert_near(plb_nozzle_share(1.0, 1.4), 0.0, 1e-12, "equal");
+  assert_near(plb_king_w_per_k(0.1, 0.2, 16.0) - 0.1, 2.0 * (plb_king_w_per_k(0.1, 0.2, 4.0) - 0.1), 1e-12, "King");
+}
+
 /* COMPUTED from the VERIFIED table: legacy / recommended. */
 static void test_physics__sent_checksum(void **state) {
   (void)state;
@@ -223,13 +234,19 @@ static void test_physics__other_checksums(void **state) {
 }
 
 int main(void) {
-  const struct CMUnitTest tests[] = {
-      cmocka_unit_test(test_physics__turning_coil),   cmocka_unit_test(test_physics__rise_of_current),
-      cmocka_unit_test(test_physics__clamp),          cmocka_unit_test(test_physics__ringing),
-      cmocka_unit_test(test_physics__nernst),         cmocka_unit_test(test_physics__thermistor),
-      cmocka_unit_test(test_physics__hysteresis),     cmocka_unit_test(test_physics__bridge),
-      cmocka_unit_test(test_physics__times),          cmocka_unit_test(test_physics__dwell),
-      cmocka_unit_test(test_physics__compression),    cmocka_unit_test(test_physics__sent_checksum),
-      cmocka_unit_test(test_physics__other_checksums)};
+  const struct CMUnitTest tests[] = {cmocka_unit_test(test_physics__turning_coil),
+                                     cmocka_unit_test(test_physics__rise_of_current),
+                                     cmocka_unit_test(test_physics__clamp),
+                                     cmocka_unit_test(test_physics__ringing),
+                                     cmocka_unit_test(test_physics__nernst),
+                                     cmocka_unit_test(test_physics__thermistor),
+                                     cmocka_unit_test(test_physics__hysteresis),
+                                     cmocka_unit_test(test_physics__bridge),
+                                     cmocka_unit_test(test_physics__times),
+                                     cmocka_unit_test(test_physics__dwell),
+                                     cmocka_unit_test(test_physics__nozzle_and_heated_film),
+                                     cmocka_unit_test(test_physics__compression),
+                                     cmocka_unit_test(test_physics__sent_checksum),
+                                     cmocka_unit_test(test_physics__other_checksums)};
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
