@@ -35,7 +35,7 @@ static const cli_option opt_sections = {
 
 static const cli_option *const options[] = {
     &opt_reference, &cli_opt_collection, &cli_opt_channel, &cli_opt_rate, &cli_opt_condition,  &opt_connected,
-    &opt_sections,  &opt_json,        &opt_svg,      &cli_opt_files_from, &opt_again, NULL};
+    &opt_sections,  &opt_json,        &opt_svg,      &cli_opt_files_from, &opt_again, &cli_opt_rated, &cli_opt_zero, &cli_opt_scale, &cli_opt_invert, &cli_opt_ac_couple, &cli_opt_filter, NULL};
 
 /* All that stays the same from capture to capture. */
 typedef struct setting {
@@ -175,7 +175,8 @@ static void set(setting *s, const cli_inputs *inputs, const cli_arguments *argum
   s->compare.connected = cli_given(arguments, &opt_connected);
   s->compare.drawing = s->json || s->svg;
   s->request = (plb_request){inputs->channel_text, inputs->channels,        inputs->condition_text,
-                             inputs->conditions,   inputs->reading.rate_hz, s->compare.connected};
+                             inputs->conditions,   inputs->reading.rate_hz, s->compare.connected,
+                             (const char *const *)inputs->conditioning_text, inputs->conditionings};
 }
 
 /* A known-good made ready, from a file or from the collection. */
@@ -233,7 +234,8 @@ static plb_status judge_again(const plb_again *again, const known_good *known, p
   plb_read_options reading = PLB_READ_OPTIONS_INIT;
   plb_channel_map *map = calloc(again->channels + 1, sizeof *map);
   plb_stated *stated = calloc(again->conditions + 1, sizeof *stated);
-  plb_status status = map && stated ? PLB_OK : PLB_ENOMEM;
+  plb_conditioning *conditioning = calloc(again->conditionings + 1, sizeof *conditioning);
+  plb_status status = map && stated && conditioning ? PLB_OK : PLB_ENOMEM;
   reading.rate_hz = again->rate_hz;
   for (size_t i = 0; status == PLB_OK && i < again->channels; i++)
     status = plb_channel_map_parse(again->channel[i], &map[i], err);
@@ -243,6 +245,10 @@ static plb_status judge_again(const plb_again *again, const known_good *known, p
     status = plb_capture_open(capture, again->capture_path, &reading, err);
   if (status == PLB_OK && again->channels > 0)
     status = plb_capture_assign(*capture, map, again->channels, err);
+  for (size_t i = 0; status == PLB_OK && i < again->conditionings; i++)
+    status = cli_conditioning_parse(again->conditioning[i], &conditioning[i], err);
+  if (status == PLB_OK)
+    status = plb_capture_condition(*capture, conditioning, again->conditionings, err);
   how.stated = stated;
   how.stated_count = again->conditions;
   how.connected = again->connected;
@@ -251,6 +257,7 @@ static plb_status judge_again(const plb_again *again, const known_good *known, p
     status = plb_judge_capture(verdict, known->judge, *capture, &how, err);
   free(map);
   free(stated);
+  free(conditioning);
   return status;
 }
 
@@ -295,6 +302,7 @@ static int compare_again(const cli_arguments *arguments) {
 static int run(const cli_arguments *arguments) {
   cli_inputs inputs;
   int status = cli_inputs_gather(&inputs, arguments, NULL);
+  inputs.told = true;
   if (status == 0 && cli_given(arguments, &opt_again)) {
     status = inputs.count > 0 ? cli_usage(arguments->command, "--again takes the capture from the verdict; name no other")
                               : compare_again(arguments);

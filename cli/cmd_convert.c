@@ -15,7 +15,7 @@ static const cli_option opt_output = {"output", 'o', "FILE", false,
                                       "Write here. The ending tells the format: .csv or .txt (delimited text), .wav, .npy, .cfg with .dat beside "
                                       "it or .cff (COMTRADE 2013), .xml (our own capture document)."};
 static const cli_option opt_ascii = {"ascii", 0, NULL, false, "COMTRADE with its rows in text instead of binary."};
-static const cli_option *const options[] = {&opt_output, &opt_ascii, &cli_opt_channel, &cli_opt_rate, NULL};
+static const cli_option *const options[] = {&opt_output, &opt_ascii, &cli_opt_channel, &cli_opt_rate, &cli_opt_rated, &cli_opt_zero, &cli_opt_scale, &cli_opt_invert, &cli_opt_ac_couple, &cli_opt_filter, NULL};
 
 typedef enum form { FORM_NONE, FORM_TEXT, FORM_WAVE, FORM_NPY, FORM_COMTRADE, FORM_DOCUMENT } form;
 
@@ -92,6 +92,8 @@ static void tell(const char *path, const plb_capture *was, const plb_capture *is
   const change c = find_change(was, is);
   printf("%s: %s, %zu channel%s, %zu samples\n", path, plb_capture_format(is), plb_capture_channels(was),
          plb_capture_channels(was) == 1 ? "" : "s", plb_capture_samples(was));
+  for (size_t i = 0; i < plb_capture_applieds(was); i++)
+    printf("  applied: %s\n", plb_capture_applied(was, i));
   if (c.shape)
     printf("  read back it has %zu channels and %zu samples: not the same recording\n", plb_capture_channels(is),
            plb_capture_samples(is));
@@ -139,6 +141,7 @@ static int run(const cli_arguments *arguments) {
   cli_inputs inputs;
   const char *path = cli_value(arguments, &opt_output);
   int status = cli_inputs_gather(&inputs, arguments, NULL);
+  inputs.told = true;
   if (status == 0 && inputs.count != 1)
     status = cli_usage(arguments->command, "%zu captures are named; give one", inputs.count);
   if (status == 0 && !path)

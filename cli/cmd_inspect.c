@@ -10,7 +10,7 @@
 #include <stdlib.h>
 
 static const cli_option opt_json = {"json", 0, NULL, false, "Print one line of JSON for each capture (capture/1)."};
-static const cli_option *const options[] = {&cli_opt_channel, &cli_opt_rate, &cli_opt_files_from, &opt_json, NULL};
+static const cli_option *const options[] = {&cli_opt_channel, &cli_opt_rate, &cli_opt_files_from, &opt_json, &cli_opt_rated, &cli_opt_zero, &cli_opt_scale, &cli_opt_invert, &cli_opt_ac_couple, &cli_opt_filter, NULL};
 
 static plb_status describe(const cli_inputs *inputs, size_t index, bool json, char **text, plb_error *err) {
   plb_capture *capture = NULL;
@@ -42,6 +42,7 @@ static int inspect_all(const cli_inputs *inputs, bool json) {
 static int run(const cli_arguments *arguments) {
   cli_inputs inputs;
   int status = cli_inputs_gather(&inputs, arguments, NULL);
+  inputs.told = true;
   if (status == 0 && inputs.count == 0)
     status = cli_usage(arguments->command, "no capture is named; give a file");
   if (status == 0)

@@ -71,7 +71,7 @@ static const cli_option *const options[] = {&opt_type,          &opt_name,      
                                             &opt_bands,         &opt_frequency,      &opt_amplitude, &opt_offset, &cli_opt_rate,       &opt_group,  &opt_group_by,
                                             &cli_opt_condition, &opt_title,          &opt_date,   &opt_provenance,
                                             &opt_alpha,         &cli_opt_files_from, &opt_output, &opt_like,  &opt_relearn,
-                                            &opt_exclude,       &cli_opt_collection, &cli_opt_author, &cli_opt_why, NULL};
+                                            &opt_exclude,       &cli_opt_collection, &cli_opt_author, &cli_opt_why, &cli_opt_rated, &cli_opt_zero, &cli_opt_scale, &cli_opt_invert, &cli_opt_ac_couple, &cli_opt_filter, NULL};
 
 enum { DATE_SIZE = 32, RULES_MOST = 64 };
 
@@ -231,6 +231,9 @@ static int choose_groups(cli_inputs *inputs, const cli_arguments *arguments) {
 /* The new known-good must not fall on one of the captures it is made from. */
 static int check_output(const cli_inputs *inputs, const cli_arguments *arguments) {
   const char *path = cli_value(arguments, &opt_output);
+  if (!path && inputs->conditionings > 0)
+    return cli_usage(arguments->command, "a collection keeps the files as they are, without --%s; convert them first, or give -o FILE",
+                     inputs->conditioning_text[0]);
   if (!path)
     return 0;
   if (cli_given(arguments, &cli_opt_author) || cli_given(arguments, &cli_opt_why))

@@ -15,7 +15,7 @@ static const cli_option opt_place = {
     "Where the captures after this were taken: component, control-unit, supply or ground. Each then holds one channel. "
     "Better is one capture with a channel for each place."};
 static const cli_option opt_json = {"json", 0, NULL, false, "Print one line of JSON (locate/1)."};
-static const cli_option *const options[] = {&cli_opt_channel, &cli_opt_rate, &opt_place, &cli_opt_condition, &opt_json, NULL};
+static const cli_option *const options[] = {&cli_opt_channel, &cli_opt_rate, &opt_place, &cli_opt_condition, &opt_json, &cli_opt_rated, &cli_opt_zero, &cli_opt_scale, &cli_opt_invert, &cli_opt_ac_couple, &cli_opt_filter, NULL};
 
 static int place_of(const char *command, const char *name, plb_place *out) {
   for (int k = 0; k < PLB_PLACES; k++)

@@ -20,7 +20,7 @@ static const cli_option opt_coil_per_plug = {
     "The engine has one coil for each plug and no distributor: dwell in degrees is refused."};
 static const cli_option opt_json = {"json", 0, NULL, false, "Print one line of JSON for each capture (readings/1)."};
 static const cli_option *const options[] = {&cli_opt_channel,   &cli_opt_rate,       &opt_from, &opt_to, &opt_cylinders,
-                                            &opt_coil_per_plug, &cli_opt_files_from, &opt_json, NULL};
+                                            &opt_coil_per_plug, &cli_opt_files_from, &opt_json, &cli_opt_rated, &cli_opt_zero, &cli_opt_scale, &cli_opt_invert, &cli_opt_ac_couple, &cli_opt_filter, NULL};
 
 static int take_time(const cli_arguments *arguments, const cli_option *option, bool *given, double *out_s) {
   const char *text = cli_value(arguments, option);
@@ -78,6 +78,7 @@ static int run(const cli_arguments *arguments) {
   cli_inputs inputs;
   plb_measure_options how = PLB_MEASURE_OPTIONS_INIT;
   int status = cli_inputs_gather(&inputs, arguments, NULL);
+  inputs.told = true;
   if (status == 0 && inputs.count == 0)
     status = cli_usage(arguments->command, "no capture is named; give a file");
   if (status == 0)

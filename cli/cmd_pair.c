@@ -9,7 +9,7 @@
 #include <stdlib.h>
 
 static const cli_option opt_json = {"json", 0, NULL, false, "Print one line of JSON (pair/1)."};
-static const cli_option *const options[] = {&cli_opt_channel, &cli_opt_rate, &cli_opt_cycle_or_guess, &opt_json, NULL};
+static const cli_option *const options[] = {&cli_opt_channel, &cli_opt_rate, &cli_opt_cycle_or_guess, &opt_json, &cli_opt_rated, &cli_opt_zero, &cli_opt_scale, &cli_opt_invert, &cli_opt_ac_couple, &cli_opt_filter, NULL};
 
 static int exit_of(plb_pair_word word) {
   static const int exits[] = {[PLB_SAME] = CLI_OK, [PLB_DIFFERS] = CLI_DEPARTS, [PLB_PAIR_UNJUDGED] = CLI_UNJUDGED};

@@ -16,7 +16,7 @@ static const cli_option opt_split = {
 static const cli_option opt_json = {"json", 0, NULL, false, "Print one line of JSON (peers/1)."};
 static const cli_option *const options[] = {&cli_opt_channel, &cli_opt_rate,       &cli_opt_cycle_or_guess,
                                             &opt_split,       &cli_opt_files_from, &opt_json,
-                                            NULL};
+                                            &cli_opt_rated, &cli_opt_zero, &cli_opt_scale, &cli_opt_invert, &cli_opt_ac_couple, &cli_opt_filter, NULL};
 
 static int take_split(const cli_arguments *arguments, unsigned *out) {
   const char *text = cli_value(arguments, &opt_split);

@@ -30,7 +30,7 @@ static const cli_option opt_csv = {"csv", 0, "FILE", false, "Write the values as
 static const cli_option opt_svg = {"svg", 0, "FILE", false, "Draw them."};
 static const cli_option opt_json = {"json", 0, NULL, false, "Print one line of JSON (series/1)."};
 static const cli_option *const options[] = {&opt_reading, &opt_every, &opt_cycle, &opt_cylinders, &cli_opt_channel, &cli_opt_rate,
-                                            &opt_from, &opt_to, &opt_csv, &opt_svg, &opt_json, NULL};
+                                            &opt_from, &opt_to, &opt_csv, &opt_svg, &opt_json, &cli_opt_rated, &cli_opt_zero, &cli_opt_scale, &cli_opt_invert, &cli_opt_ac_couple, &cli_opt_filter, NULL};
 
 static int take_time(const cli_arguments *arguments, const cli_option *option, bool *given, double *out_s) {
   const char *text = cli_value(arguments, option);

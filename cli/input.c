@@ -21,6 +21,29 @@ const cli_option cli_opt_condition = {
     "State a condition, such as load=half, speed=600..6000/min, supply=12..15V, state=hot-idle. May be given more "
     "than once."};
 
+const cli_option cli_opt_rated = {"rated", 0, "[ROLE=]LOW..HIGH", true,
+                                  "The range that the instrument is rated for, in the channel's unit: samples at or beyond it are counted and the "
+                                  "recording is called clipped. Never measure beyond the rating of instrument, probe and leads."};
+const cli_option cli_opt_zero = {"zero", 0, "[ROLE=]FROM..TO", true,
+                                 "Take off the mean of this section, in which the truth is nought (leads shorted, clamp off the wire): 0s..0.5s."};
+const cli_option cli_opt_scale = {"scale", 0, "ROLE=SIZE/UNIT[@LEVEL]|N:1", true,
+                                  "What the probe gives for one unit, 100mV/A, with the level it gives at nought, 1V/bar@0.5V; or an attenuator, 20:1."};
+const cli_option cli_opt_invert = {"invert", 0, "ROLE", true, "Turn this channel over."};
+const cli_option cli_opt_ac_couple = {"ac-couple", 0, "ROLE=CORNER|mean", true,
+                                      "Pass the channel through the high pass that an AC-coupled input is, with this corner (5Hz), which sags; or "
+                                      "take only its average off."};
+const cli_option cli_opt_filter = {"filter", 0, "ROLE=SHAPE:CORNER[,order=N]", true,
+                                   "Filter forwards and backwards (nothing is shifted): low-pass:1kHz, high-pass:10Hz, band-pass:1kHz..5kHz, "
+                                   "band-stop:45Hz..55Hz; order 1 to 8, default 2."};
+
+static const struct {
+  const cli_option *option;
+  plb_conditioning_kind kind;
+} conditionings[] = {{&cli_opt_rated, PLB_CONDITION_RATED},   {&cli_opt_zero, PLB_CONDITION_ZERO},
+                     {&cli_opt_scale, PLB_CONDITION_SCALE},   {&cli_opt_invert, PLB_CONDITION_INVERT},
+                     {&cli_opt_ac_couple, PLB_CONDITION_AC_COUPLE}, {&cli_opt_filter, PLB_CONDITION_FILTER}};
+enum { CONDITIONINGS = sizeof conditionings / sizeof conditionings[0] };
+
 double cli_rate_hz(const char *text) {
   static const struct {
     const char *unit;
@@ -176,6 +199,42 @@ static int gather_conditions(cli_inputs *out, const cli_arguments *arguments) {
   return 0;
 }
 
+plb_status cli_conditioning_parse(const char *text, plb_conditioning *out, plb_error *err) {
+  for (int k = 0; k < CONDITIONINGS; k++) {
+    const char *name = conditionings[k].option->name;
+    const size_t n = strlen(name);
+    if (strncmp(text, name, n) == 0 && text[n] == '=')
+      return plb_conditioning_parse(conditionings[k].kind, text + n + 1, out, err);
+  }
+  err->status = PLB_EDATA;
+  snprintf(err->message, sizeof err->message, "\"%.100s\" is no conditioning that this version knows", text);
+  return PLB_EDATA;
+}
+
+static int gather_conditioning(cli_inputs *out, const cli_arguments *arguments) {
+  out->conditioning_text = calloc(arguments->count + 1, sizeof *out->conditioning_text);
+  out->conditioning = calloc(arguments->count + 1, sizeof *out->conditioning);
+  if (!out->conditioning_text || !out->conditioning)
+    return cli_out_of_memory();
+  for (size_t i = 0; i < arguments->count; i++) {
+    const cli_item *item = &arguments->item[i];
+    for (int k = 0; k < CONDITIONINGS; k++) {
+      plb_error err = PLB_ERROR_INIT;
+      if (item->option != conditionings[k].option)
+        continue;
+      const size_t size = strlen(item->option->name) + strlen(item->value) + 2;
+      char *text = keep(out, malloc(size));
+      if (!text)
+        return cli_out_of_memory();
+      snprintf(text, size, "%s=%s", item->option->name, item->value);
+      out->conditioning_text[out->conditionings] = text;
+      if (plb_conditioning_parse(conditionings[k].kind, item->value, &out->conditioning[out->conditionings++], &err) != PLB_OK)
+        return usage_of_library(arguments->command, item->option->name, &err);
+    }
+  }
+  return 0;
+}
+
 int cli_inputs_gather(cli_inputs *out, const cli_arguments *arguments, const cli_option *group) {
   memset(out, 0, sizeof *out);
   out->reading = (plb_read_options)PLB_READ_OPTIONS_INIT;
@@ -189,6 +248,8 @@ int cli_inputs_gather(cli_inputs *out, const cli_arguments *arguments, const cli
   if (status == 0)
     status = gather_conditions(out, arguments);
   if (status == 0)
+    status = gather_conditioning(out, arguments);
+  if (status == 0)
     status = gather_files(out, arguments, group);
   return status;
 }
@@ -200,6 +261,8 @@ void cli_inputs_dispose(cli_inputs *inputs) {
   free(inputs->item);
   free(inputs->channel_text);
   free(inputs->channel);
+  free(inputs->conditioning_text);
+  free(inputs->conditioning);
   free(inputs->condition_text);
   free(inputs->condition);
   memset(inputs, 0, sizeof *inputs);
@@ -270,11 +333,21 @@ int cli_inputs_group_by_folder(cli_inputs *inputs) {
   return 0;
 }
 
+static void note_applied(const char *path, const plb_capture *capture) {
+  for (size_t i = 0; i < plb_capture_applieds(capture); i++)
+    cli_note("%s: applied: %s", path, plb_capture_applied(capture, i));
+}
+
 plb_status cli_inputs_read(const cli_inputs *inputs, size_t index, plb_capture **out, plb_error *err) {
   plb_status status = plb_capture_open(out, inputs->item[index].path, &inputs->reading, err);
-  if (status != PLB_OK || inputs->channels == 0)
+  if (status != PLB_OK)
     return status;
-  status = plb_capture_assign(*out, inputs->channel, inputs->channels, err);
+  if (inputs->channels > 0)
+    status = plb_capture_assign(*out, inputs->channel, inputs->channels, err);
+  if (status == PLB_OK)
+    status = plb_capture_condition(*out, inputs->conditioning, inputs->conditionings, err);
+  if (status == PLB_OK && !inputs->told)
+    note_applied(inputs->item[index].path, *out);
   if (status != PLB_OK) {
     plb_capture_free(*out);
     *out = NULL;

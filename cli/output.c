@@ -24,6 +24,9 @@ bool cli_output_begin(void) {
       break;
     }
   }
+  static char page[1 << 16]; /* a page of help goes out in one piece, so that the reason of a failure is not lost */
+  if (!isatty(STDOUT_FILENO))
+    setvbuf(stdout, page, _IOFBF, sizeof page);
   struct sigaction ignore;
   memset(&ignore, 0, sizeof ignore);
   ignore.sa_handler = SIG_IGN;

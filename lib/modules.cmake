@@ -3,14 +3,14 @@ plb_module(core SOURCES error.c alloc.c buffer.c file.c hash.c random.c text.c u
 target_compile_definitions(plb_core PRIVATE PLB_SOURCE_DATA="${PROJECT_SOURCE_DIR}")
 
 plb_module(signal USES core
-  SOURCES fft.c correlate.c ncc.c peak.c resample.c crossing.c level.c spectrum.c statistic.c order.c distribution.c linear.c warp.c
+  SOURCES fft.c correlate.c ncc.c peak.c resample.c crossing.c level.c spectrum.c statistic.c order.c distribution.c linear.c warp.c filter.c
   LINK PkgConfig::FFTWF)
 # neither changes a result: no errno from sqrt, no floating-point traps, so that both vectorise
 target_compile_options(plb_signal PRIVATE -fno-math-errno -fno-trapping-math)
 
 plb_module(capture USES core signal
   SOURCES capture.c format.c number.c column.c text_cell.c text_encoding.c text_sample.c text_comma.c text_layout.c text_refuse.c text_header.c
-    text_time.c text_preamble.c text_rate.c text_body.c text_reader.c text_writer.c wave_reader.c npy_reader.c assign.c
+    text_time.c text_preamble.c text_rate.c text_body.c text_reader.c text_writer.c wave_reader.c npy_reader.c assign.c conditioning.c
     comtrade_config.c comtrade_data.c comtrade_reader.c comtrade_writer.c wave_writer.c npy_writer.c
     step.c clipping.c fitness.c stream.c stream_frames.c stream_wave.c stream_text.c)
 

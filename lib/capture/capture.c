@@ -17,6 +17,7 @@ void plb_capture_free(plb_capture *capture) {
     dispose_samples(&capture->channel[i].samples);
   free(capture->channel);
   free(capture->note);
+  free(capture->applied);
   free(capture);
 }
 
@@ -53,17 +54,27 @@ plb_status plb_capture_add_real(plb_capture *capture, const char *role, const ch
   return PLB_OK;
 }
 
-/* A note that finds no memory is lost; the recording is none the worse for it. */
-void plb_capture_add_note(plb_capture *capture, const char *format, ...) {
-  char(*moved)[PLB_TEXT_SIZE] = plb_resize(capture->note, capture->notes + 1, sizeof *moved);
+/* A sentence that finds no memory is lost; the recording is none the worse for it. */
+static void add_sentence(char (**list)[PLB_TEXT_SIZE], size_t *count, const char *format, va_list values) {
+  char(*moved)[PLB_TEXT_SIZE] = plb_resize(*list, *count + 1, sizeof *moved);
   if (!moved)
     return;
-  capture->note = moved;
+  *list = moved;
+  plb_text_vprint(moved[(*count)++], PLB_TEXT_SIZE, format, values);
+}
+
+void plb_capture_add_note(plb_capture *capture, const char *format, ...) {
   va_list values;
   va_start(values, format);
-  plb_text_vprint(moved[capture->notes], PLB_TEXT_SIZE, format, values);
+  add_sentence(&capture->note, &capture->notes, format, values);
   va_end(values);
-  capture->notes++;
+}
+
+void plb_capture_add_applied(plb_capture *capture, const char *format, ...) {
+  va_list values;
+  va_start(values, format);
+  add_sentence(&capture->applied, &capture->applieds, format, values);
+  va_end(values);
 }
 
 static void convert_codes(const plb_samples *s, size_t first, size_t count, double *out) {
@@ -112,6 +123,8 @@ int plb_capture_column(const plb_capture *capture, size_t channel) { return capt
 double plb_capture_factor(const plb_capture *capture, size_t channel) { return capture->channel[channel].factor; }
 size_t plb_capture_notes(const plb_capture *capture) { return capture->notes; }
 const char *plb_capture_note(const plb_capture *capture, size_t index) { return capture->note[index]; }
+size_t plb_capture_applieds(const plb_capture *capture) { return capture->applieds; }
+const char *plb_capture_applied(const plb_capture *capture, size_t index) { return capture->applied[index]; }
 
 int plb_capture_find(const plb_capture *capture, const char *role) {
   for (size_t i = 0; i < capture->channels; i++)

@@ -26,6 +26,7 @@ typedef struct plb_channel {
   char unit[PLB_UNIT_SIZE];
   int column;
   double factor;
+  size_t at_rail; /**< samples at or beyond the rated range, where one was given */
   plb_samples samples;
 } plb_channel;
 
@@ -44,6 +45,8 @@ struct plb_capture {
   size_t channels;
   char (*note)[PLB_TEXT_SIZE];
   size_t notes;
+  char (*applied)[PLB_TEXT_SIZE]; /**< what was done to it, in order */
+  size_t applieds;
   char columns[PLB_TEXT_SIZE]; /**< every column of the file, before some were chosen: `2 "CH A", 3 "CH B"`; empty: none were chosen */
 };
 
@@ -73,6 +76,9 @@ plb_channel *plb_capture_add_channel(plb_capture *capture);
 PLB_CHECKED plb_status plb_capture_add_real(plb_capture *capture, const char *role, const char *unit,
                                             const double *values, size_t n, plb_error *err);
 void plb_capture_add_note(plb_capture *capture, const char *format, ...) PLB_PRINTF(2, 3);
+
+/** The same for what was done to the recording. */
+void plb_capture_add_applied(plb_capture *capture, const char *format, ...) PLB_PRINTF(2, 3);
 
 /** The whole channel as double, malloc'ed; NULL when memory is short. */
 double *plb_capture_copy_values(const plb_capture *capture, size_t channel);

@@ -129,6 +129,15 @@ static void find_rails(const plb_channel *c, double *low, double *high) {
   *high = fmax(a, b) - 0.5 * grain;
 }
 
+static plb_status check_rail(const channel_view *v, list *l) {
+  char text[PLB_TEXT_SIZE];
+  if (v->channel->at_rail == 0)
+    return PLB_OK;
+  plb_text_print(text, sizeof text, "%zu samples lie at or beyond the rated range", v->channel->at_rail);
+  return add(l, "clipped", v->channel->role, false, text,
+             "choose a larger range or attenuator and record again; never measure beyond the rating of instrument, probe and leads");
+}
+
 static plb_status check_clipped(channel_view *v, list *l) {
   double low, high;
   find_rails(v->channel, &low, &high);
@@ -205,6 +214,8 @@ static plb_status check_channel(channel_view *v, list *l) {
   if (!(v->high - v->low > 1e-12 * fmax(fabs(v->high), fabs(v->low))))
     return v->finite > 1 ? check_flat(v, l) : PLB_OK;
   status = check_coarse(v, l);
+  if (status == PLB_OK)
+    status = check_rail(v, l);
   if (status == PLB_OK)
     status = check_clipped(v, l);
   if (status == PLB_OK)

@@ -54,6 +54,18 @@ static void describe(plb_verdict *v, const plb_reference *r, const plb_capture *
   plb_explain_along(v, r);
 }
 
+static plb_status take_applied(plb_verdict *v, const plb_capture *capture, plb_error *err) {
+  const size_t n = plb_capture_applieds(capture);
+  v->applied = plb_calloc(n, sizeof *v->applied);
+  if (v->applied == NULL) {
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  for (; v->applieds < n; v->applieds++) {
+    plb_text_copy(v->applied[v->applieds], PLB_TEXT_SIZE, plb_capture_applied(capture, v->applieds));
+  }
+  return PLB_OK;
+}
+
 static void promise(plb_verdict *v, const plb_calibration *c) {
   if (v->reference.provenance == PLB_STANDARD) {
     v->limit = v->guard = v->guard_robust = v->promise = v->promise_upper90 = NAN;
@@ -668,7 +680,10 @@ plb_status plb_judge_capture(plb_verdict **out, const plb_judge *judge, const pl
   v->alignment.correlation = v->alignment.runner_up = NAN;
   describe(v, judge->reference, capture, opt);
   promise(v, &judge->reference->calibration);
-  plb_status status = plb_connect(&tracks, v, capture, judge->reference, err);
+  plb_status status = take_applied(v, capture, err);
+  if (status == PLB_OK) {
+    status = plb_connect(&tracks, v, capture, judge->reference, err);
+  }
   if (status == PLB_OK) {
     plb_take_surroundings(tracks, opt);
     status = check_recording(v, capture, tracks, err);
@@ -715,6 +730,7 @@ void plb_verdict_free(plb_verdict *verdict) {
   free(verdict->finding);
   free(verdict->fitness);
   free(verdict->reason);
+  free(verdict->applied);
   free(verdict->condition_note);
   free(verdict);
 }

@@ -226,6 +226,9 @@ plb_status plb_doubt_state(plb_verdict *v, const plb_judge *judge, const plb_tra
 static bool hides_by_clipping(const plb_judge *j, const plb_tracks *t, size_t c, const plb_reason *r) {
   const plb_reference_channel *ch = &j->reference->channel[c];
   double low, high;
+  if (strstr(r->text, "rated range") != NULL) { /* the user said where the instrument ends */
+    return true;
+  }
   plb_extremes(t->x[c], t->samples, &low, &high);
   const double slack = 0.02 * ch->peak_to_peak;
   return strncmp(r->text, "the top", 7) == 0 ? high < ch->range_high - slack : low > ch->range_low + slack;

@@ -374,7 +374,20 @@ static void need_rate(plb_reference *r, const plb_good *good, size_t n) {
   }
 }
 
-static plb_status name_reference(plb_reference *r, const plb_learn_options *o, plb_error *err) {
+/* How it was learned, and what was done to the recordings first. */
+static char *method_of(const plb_good *good) {
+  plb_buffer b;
+  plb_buffer_init(&b, 64 * 1024);
+  plb_buffer_puts(&b, "learned from good captures; every score by leaving the capture, its group where three or more are stated, or its fold out");
+  for (size_t i = 0; i < plb_capture_applieds(good[0].capture); i++) {
+    plb_buffer_printf(&b, "%s%s", i == 0 ? "; done to each recording first, here to the first one: " : "; ", plb_capture_applied(good[0].capture, i));
+  }
+  char *text = plb_strdup(b.data);
+  plb_buffer_dispose(&b);
+  return text;
+}
+
+static plb_status name_reference(plb_reference *r, const plb_good *good, const plb_learn_options *o, plb_error *err) {
   const size_t type_size = strlen(o->type);
   const bool full = strncmp(o->name, o->type, type_size) == 0 && o->name[type_size] == '/';
   char name[PLB_TEXT_SIZE], title[2 * PLB_TEXT_SIZE];
@@ -386,7 +399,7 @@ static plb_status name_reference(plb_reference *r, const plb_learn_options *o, p
   plb_text_print(title, sizeof title, "%s, known-good", name);
   r->title = plb_strdup(o->title != NULL ? o->title : title);
   r->date = plb_strdup(o->date);
-  r->method = plb_strdup("learned from good captures; every score by leaving the capture, its group where three or more are stated, or its fold out");
+  r->method = method_of(good);
   r->provenance = o->provenance;
   r->connection.connected = true;
   return r->title != NULL && r->method != NULL && (o->date == NULL || r->date != NULL) ? PLB_OK
@@ -576,7 +589,7 @@ plb_status plb_learn(plb_reference **out, plb_learned **learned_out, const plb_g
     status = plb_fail(err, PLB_ENOMEM, "out of memory for %zu captures", count);
     goto done;
   }
-  status = name_reference(l.reference, &settled, err);
+  status = name_reference(l.reference, good, &settled, err);
   if (status == PLB_OK) {
     status = choose_and_frame(&l, err);
   }

@@ -65,6 +65,8 @@ plb_status plb_readings_text(char **out, const plb_readings *readings, const plb
   plb_buffer_init(&b, PRINT_MOST);
   plb_buffer_printf(&b, "%s: %zu samples from %.6g s to %.6g s\n", plb_capture_path(capture), readings->samples,
                     readings->from_s, readings->from_s + (double)readings->samples / plb_capture_rate_hz(capture));
+  for (size_t i = 0; i < plb_capture_applieds(capture); i++)
+    plb_buffer_printf(&b, "applied: %s\n", plb_capture_applied(capture, i));
   const char *channel = NULL;
   for (size_t i = 0; i < readings->count; i++) {
     const plb_reading *r = &readings->reading[i];
@@ -124,7 +126,12 @@ plb_status plb_readings_json(char **out, const plb_readings *readings, const plb
   plb_buffer_puts(&b, ",");
   json_key(&b, "sha256", plb_capture_sha256(capture));
   json_number(&b, "rate_hz", plb_capture_rate_hz(capture));
-  plb_buffer_printf(&b, ",\"samples\":%zu}", plb_capture_samples(capture));
+  plb_buffer_printf(&b, ",\"samples\":%zu,\"applied\":[", plb_capture_samples(capture));
+  for (size_t i = 0; i < plb_capture_applieds(capture); i++) {
+    plb_buffer_puts(&b, i ? "," : "");
+    plb_buffer_json(&b, plb_capture_applied(capture, i));
+  }
+  plb_buffer_puts(&b, "]}");
   json_number(&b, "from_s", readings->from_s);
   plb_buffer_printf(&b, ",\"samples\":%zu,\"readings\":[", readings->samples);
   for (size_t i = 0; i < readings->count; i++) {

@@ -37,6 +37,7 @@ static const plb_element_rule channel = {"channel", channel_attributes, channel_
 
 static const plb_element_rule place = {"place", NULL, NULL, PLB_CONTENT_TEXT};
 static const plb_element_rule note = {"note", NULL, NULL, PLB_CONTENT_TEXT};
+static const plb_element_rule applied = {"applied", NULL, NULL, PLB_CONTENT_TEXT};
 
 static const plb_attribute_rule capture_attributes[] = {
     {"id", PLB_VALUE_ID, true, 0, 0, NULL},
@@ -55,6 +56,7 @@ static const plb_place capture_places[] = {
     {{&place}, 0, 1},
     {{&conditions}, 0, 1},
     {{&note}, 0, PLB_NOTES_MOST},
+    {{&applied}, 0, PLB_NOTES_MOST},
     {{&channel}, 1, PLB_CHANNELS_MOST},
     {.most = 0}};
 const plb_element_rule plb_rule_capture = {"capture", capture_attributes, capture_places, PLB_CONTENT_CHILDREN};

@@ -197,6 +197,11 @@ static plb_status read_notes(plb_capture *c, const plb_node *root, plb_error *er
       return fail_at(n, err, "the note is longer than a sentence; shorten it");
     plb_capture_add_note(c, "%s", n->text);
   }
+  for (const plb_node *n = plb_node_child(root, "applied"); n; n = plb_node_from(n->next, "applied")) {
+    if (n->text_size >= PLB_TEXT_SIZE)
+      return fail_at(n, err, "what was applied is longer than a sentence; shorten it");
+    plb_capture_add_applied(c, "%s", n->text);
+  }
   return PLB_OK;
 }
 

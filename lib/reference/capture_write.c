@@ -242,6 +242,8 @@ static plb_status put_capture(plb_xml *x, plb_packer *packer, const plb_capture 
   put_conditions(x, about);
   for (size_t i = 0; i < c->notes && i < PLB_NOTES_MOST; i++)
     plb_xml_text(x, "note", c->note[i]);
+  for (size_t i = 0; i < c->applieds && i < PLB_NOTES_MOST; i++)
+    plb_xml_text(x, "applied", c->applied[i]);
   for (size_t i = 0; i < c->channels && status == PLB_OK; i++)
     status = put_channel(x, packer, c, &c->channel[i], err);
   plb_xml_close(x, "capture");

@@ -60,7 +60,8 @@ static plb_status take_verdict(plb_again *a, const json_t *root, plb_error *err)
     return plb_fail(err, PLB_EDATA, "it names no capture or no known-good; only a verdict against a known-good can be made again");
   }
   if (!take_texts(json_object_get(request, "channels"), &a->channel, &a->channels) ||
-      !take_texts(json_object_get(request, "conditions"), &a->condition, &a->conditions)) {
+      !take_texts(json_object_get(request, "conditions"), &a->condition, &a->conditions) ||
+      !take_texts(json_object_get(request, "conditioning"), &a->conditioning, &a->conditionings)) {
     return plb_fail(err, PLB_ENOMEM, "out of memory");
   }
   return PLB_OK;
@@ -106,6 +107,7 @@ void plb_again_free(plb_again *again) {
   if (again != NULL) {
     free_texts(again->channel, again->channels);
     free_texts(again->condition, again->conditions);
+    free_texts(again->conditioning, again->conditionings);
     free(again);
   }
 }

@@ -23,6 +23,11 @@ static void put_headline(plb_page *page, const plb_insight *in) {
     plb_say_clean(plb_capture_note(in->capture, i), clean, sizeof clean);
     plb_page_wrap(page, 2, 4, PLB_TONE_NONE, "-", clean);
   }
+  for (size_t i = 0; i < plb_capture_applieds(in->capture); i++) {
+    plb_text_print(text, sizeof text, "applied: %s", plb_capture_applied(in->capture, i));
+    plb_say_clean(text, clean, sizeof clean);
+    plb_page_wrap(page, 2, 4, PLB_TONE_NONE, "-", clean);
+  }
 }
 
 static void put_channels(plb_page *page, const plb_insight *in) {

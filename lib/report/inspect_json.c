@@ -49,6 +49,9 @@ static json_t *capture_value(plb_json *j, const plb_insight *in) {
   json_t *notes = plb_json_array_in(j, root, "notes");
   for (size_t i = 0; i < plb_capture_notes(in->capture); i++)
     plb_json_append(j, notes, plb_json_string(plb_capture_note(in->capture, i)));
+  json_t *applied = plb_json_array_in(j, root, "applied");
+  for (size_t i = 0; i < plb_capture_applieds(in->capture); i++)
+    plb_json_append(j, applied, plb_json_string(plb_capture_applied(in->capture, i)));
   plb_json_reasons(j, root, "fitness", in->fitness, in->fitnesses);
   json_t *guesses = plb_json_array_in(j, root, "guesses");
   for (size_t i = 0; i < in->guesses; i++)

@@ -116,6 +116,9 @@ static void put_capture(plb_json *j, json_t *root, const plb_verdict *verdict) {
   plb_json_text(j, o, "sha256", verdict->capture.sha256);
   plb_json_number(j, o, "rate_hz", verdict->capture.rate_hz);
   plb_json_count(j, o, "samples", verdict->capture.samples);
+  json_t *applied = plb_json_array_in(j, o, "applied");
+  for (size_t i = 0; i < verdict->applieds; i++)
+    plb_json_append(j, applied, plb_json_string(verdict->applied[i]));
 }
 
 static void put_texts(plb_json *j, json_t *object, const char *key, const char *const *text, size_t count) {
@@ -125,7 +128,7 @@ static void put_texts(plb_json *j, json_t *object, const char *key, const char *
 }
 
 static void put_request(plb_json *j, json_t *root, const plb_verdict *verdict, const plb_request *request) {
-  static const plb_request nothing = {NULL, 0, NULL, 0, 0, false};
+  static const plb_request nothing = {.rate_hz = 0};
   if (!request)
     request = &nothing;
   json_t *o = plb_json_object_in(j, root, "request");
@@ -134,6 +137,7 @@ static void put_request(plb_json *j, json_t *root, const plb_verdict *verdict, c
                 verdict->reference.selector[0] ? verdict->reference.selector : verdict->reference.path);
   put_texts(j, o, "channels", request->channels, request->channel_count);
   put_texts(j, o, "conditions", request->conditions, request->condition_count);
+  put_texts(j, o, "conditioning", request->conditioning, request->conditioning_count);
   json_t *options = plb_json_object_in(j, o, "options");
   plb_json_number(j, options, "rate_hz", request->rate_hz > 0 ? request->rate_hz : (double)NAN);
   plb_json_flag(j, options, "connected", request->connected);

@@ -312,6 +312,11 @@ static void put_recording(plb_page *page, const plb_verdict *verdict) {
     put_reason(page, &verdict->fitness[i]);
 }
 
+static void put_applied(plb_page *page, const plb_verdict *verdict) {
+  for (size_t i = 0; i < verdict->applieds; i++)
+    field(page, i == 0 ? "Applied" : "", verdict->applied[i]);
+}
+
 static void put_conditions(plb_page *page, const plb_verdict *verdict) {
   for (size_t i = 0; i < verdict->condition_notes; i++)
     field(page, i == 0 ? "Conditions" : "", verdict->condition_note[i]);
@@ -386,6 +391,7 @@ plb_status plb_report_text(char **out, const plb_verdict *verdict, plb_text_styl
   if (verdict->cycles.found > 0 || verdict->reference.provenance != PLB_STANDARD)
     put_cycles(&page, verdict);
   put_alignment(&page, verdict);
+  put_applied(&page, verdict);
   put_recording(&page, verdict);
   put_conditions(&page, verdict);
   put_certainty(&page, verdict);

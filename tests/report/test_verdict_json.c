@@ -139,7 +139,8 @@ static void test_verdict_json__makes_numbers_finite_or_null(void **state) {
 static void test_verdict_json__keeps_the_request(void **state) {
   (void)state;
   static const char *const channels[] = {"crank=2:V", "\xff=3"}, *const conditions[] = {"state=hot-idle"};
-  const plb_request request = {channels, 2, conditions, 1, 1000, true};
+  static const char *const conditioning[] = {"zero=0s..0.5s"};
+  const plb_request request = {channels, 2, conditions, 1, 1000, true, conditioning, 1};
   plb_verdict *v = fixture_verdict(FIXTURE_WHEEL_AGREES);
   char *text = json_of(v, &request);
   json_t *root = parsed(text);

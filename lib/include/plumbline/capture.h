@@ -48,6 +48,43 @@ PLB_API PLB_CHECKED plb_status plb_channel_map_parse(const char *text, plb_chann
  */
 PLB_API PLB_CHECKED plb_status plb_capture_assign(plb_capture *capture, const plb_channel_map *maps, size_t count, plb_error *err);
 
+/** What may be done to a recording before it is looked at. They are applied in this order. */
+typedef enum plb_conditioning_kind {
+  PLB_CONDITION_RATED,     /**< count the samples at or beyond the rated range */
+  PLB_CONDITION_ZERO,      /**< take off the mean of a section in which the truth is nought */
+  PLB_CONDITION_SCALE,     /**< a probe's size for one unit, or an attenuator */
+  PLB_CONDITION_INVERT,
+  PLB_CONDITION_AC_COUPLE, /**< a high pass of one pole, or the average taken off */
+  PLB_CONDITION_FILTER     /**< Butterworth, forwards and backwards */
+} plb_conditioning_kind;
+
+typedef struct plb_conditioning {
+  plb_conditioning_kind kind;
+  char role[PLB_NAME_SIZE]; /**< empty: every channel */
+  double low, high;         /**< rated: range; zero: section [s]; scale: size of one unit, and the level at nought [unit], or the
+                                 attenuator's ratio; ac-couple, filter: corners [Hz] */
+  char unit[PLB_UNIT_SIZE], per[PLB_UNIT_SIZE]; /**< scale: of the size, and of what it stands for; empty: an attenuator */
+  int shape;                /**< filter: 0 low, 1 high, 2 band pass, 3 band stop */
+  unsigned order;           /**< filter: 1..8 */
+  bool mean;                /**< ac-couple: the average instead of a high pass */
+  char text[PLB_TEXT_SIZE]; /**< as it was asked for */
+} plb_conditioning;
+
+/**
+ * Parse what stands behind --rated, --zero, --scale, --invert, --ac-couple or --filter: "-10..10", "pump=0s..0.5s", "pump=100mV/A",
+ * "map=1V/bar@0.5V", "coil=20:1", "crank", "ripple=5Hz", "map=low-pass:1kHz,order=2".
+ * @return PLB_OK, PLB_EUSAGE
+ */
+PLB_API PLB_CHECKED plb_status plb_conditioning_parse(plb_conditioning_kind kind, const char *text, plb_conditioning *out, plb_error *err);
+/**
+ * Apply steps; each leaves a sentence. After a failure the capture is only good for plb_capture_free().
+ * @return PLB_OK, PLB_EUSAGE (no such channel, a section outside, a corner too high, another kind of unit), PLB_EDATA (missing samples), PLB_ENOMEM
+ */
+PLB_API PLB_CHECKED plb_status plb_capture_condition(plb_capture *capture, const plb_conditioning *list, size_t count, plb_error *err);
+/** What was done to the recording, one sentence each: "zero, pump: 0.12 A taken off, ...". */
+PLB_API size_t plb_capture_applieds(const plb_capture *capture);
+PLB_API const char *plb_capture_applied(const plb_capture *capture, size_t index);
+
 PLB_API const char *plb_capture_path(const plb_capture *capture); /**< as given to the reader */
 PLB_API const char *plb_capture_sha256(const plb_capture *capture); /**< of the bytes that were read */
 PLB_API const char *plb_capture_format(const plb_capture *capture); /**< "delimited text", "RIFF WAVE", ... */

@@ -96,6 +96,7 @@ typedef struct plb_verdict {
   plb_finding *finding; size_t findings; /**< most important first */
   plb_reason *fitness; size_t fitnesses; /**< recording check */
   plb_reason *reason; size_t reasons;    /**< why unjudged, and soft cautions (blocks = false) */
+  char (*applied)[PLB_TEXT_SIZE]; size_t applieds; /**< what was done to the recording first */
   char (*condition_note)[PLB_TEXT_SIZE]; size_t condition_notes; /**< "if hot idle", "not stated: coolant temperature" */
   plb_drawing *drawing; size_t drawings;
   double landmark_phase_first; /**< phase of tooth 1 or the first mark; NaN: none */

@@ -15,6 +15,8 @@ typedef struct plb_request {
   size_t condition_count;
   double rate_hz; /**< --rate, 0: none */
   bool connected;
+  const char *const *conditioning; /**< texts of --zero and its like, with the option's name: "zero=pump=0s..0.5s" */
+  size_t conditioning_count;
 } plb_request;
 
 typedef enum plb_text_style {
@@ -100,7 +102,8 @@ typedef struct plb_again {
   char reference[PLB_PATH_SIZE]; /**< the path of a file, or type/name@version */
   char reference_sha256[PLB_HASH_SIZE];
   char **channel, **condition;   /**< texts of --channel and --condition */
-  size_t channels, conditions;
+  char **conditioning;           /**< as in plb_request; none in verdicts of earlier versions */
+  size_t channels, conditions, conditionings;
   double rate_hz;                /**< 0: none was given */
   bool connected;
   plb_word word;                 /**< how it came out */
