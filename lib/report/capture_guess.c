@@ -254,6 +254,8 @@ plb_status plb_guess_capture(plb_guess **out, size_t *count_out, const plb_captu
       guess_one(&l, &guess[c]);
     free(x);
   }
+  if (status == PLB_OK)
+    status = plb_guess_pairs(guess, capture, err);
   if (status != PLB_OK) {
     free(guess);
     return status;

@@ -32,11 +32,30 @@ static double good_mean(const plb_reference *r, size_t channel) {
   return sum / (double)r->choice.grid;
 }
 
+static bool only_current(const plb_reference *r) {
+  for (size_t i = 0; i < r->channels; i++)
+    if (strcmp(r->channel[i].unit, "A") != 0)
+      return false;
+  return true;
+}
+
+static bool begins(const char *text, const char *word) { return text != NULL && strncmp(text, word, strlen(word)) == 0; }
+
+/* Together or apart, and how one gets at the wire: round it, at the posts, or through the connector. */
 static void say_plugged(plb_card *c, const plb_reference *r) {
-  plb_text_print(c->plugged, sizeof c->plugged, "%s",
-                 r->connection.connected ? "Connector together, measured by back-probing or with a breakout lead: an open-collector sensor gets "
-                                           "its pull-up from the control unit and shows nothing unplugged"
-                                         : "Unplugged, so that only the part itself is seen");
+  const char *text = "Connector together, measured by back-probing or with a breakout lead";
+  if (!r->connection.connected)
+    text = "Unplugged, so that only the part itself is seen";
+  else if (only_current(r))
+    text = "Everything together as in use: the clamp goes round the wire and opens nothing";
+  else if (r->connection.probe != NULL && strstr(r->connection.probe, "pick-up") != NULL)
+    text = "Everything together as in use: the pick-up goes round the lead and opens nothing";
+  else if (begins(r->connection.test_point, "Across the battery posts"))
+    text = "Everything together as in use, nothing unplugged";
+  else if (r->system != NULL && strstr(r->system, "open-collector") != NULL)
+    text = "Connector together, measured by back-probing or with a breakout lead: the open-collector output gets its pull-up from the "
+           "control unit and shows nothing unplugged";
+  plb_text_print(c->plugged, sizeof c->plugged, "%s", text);
 }
 
 static void say_rate(plb_card *c, const plb_reference *r) {

@@ -16,6 +16,9 @@ typedef struct plb_facts {
  */
 PLB_CHECKED plb_status plb_facts_of(plb_facts *out, const double *x, size_t n, double step, plb_error *err);
 
+/** Name pairs of wires among guesses that are still in the order of the channels, [channels]. */
+PLB_CHECKED plb_status plb_guess_pairs(plb_guess *guess, const plb_capture *capture, plb_error *err);
+
 /** The whole capture, its facts and its guesses, gathered once for text and JSON. Zero-initialise; plb_insight_dispose(). */
 typedef struct plb_insight {
   const plb_capture *capture;

@@ -121,6 +121,62 @@ static void test_capture_guess__writes_cycles_that_can_be_typed(void **state) {
   }
 }
 
+/* Bits of 10 us whose value depends on nothing but their place, so that nothing repeats. */
+static bool driven(double t) { return (((long)(t * 1e5) * 2654435761L) >> 13 & 3) == 0; }
+static double bus_high(double t, plb_random *r) { return (driven(t) ? 3.5 : 2.5) + noise(r); }
+static double bus_low(double t, plb_random *r) { return (driven(t) ? 1.5 : 2.5) + noise(r); }
+static double far_low(double t, plb_random *r) { return (driven(t) ? 0.2 : 4.8) + noise(r); } /* mirrors, but rests elsewhere */
+
+static void guess_two(shape first, shape second, plb_guess out[2]) {
+  plb_capture *c = plb_capture_new();
+  double *x = calloc(N, sizeof *x);
+  assert_true(c && x);
+  plb_random r;
+  plb_random_seed(&r, 12);
+  for (int k = 0; k < 2; k++) {
+    for (int i = 0; i < N; i++)
+      x[i] = (k == 0 ? first : second)(i / 1e6, &r);
+    assert_int_equal(plb_capture_add_real(c, k == 0 ? "a" : "b", "V", x, N, NULL), PLB_OK);
+    c->channel[k].column = 2 + k;
+  }
+  c->samples = N;
+  c->rate_hz = 1e6;
+  plb_guess *guess = NULL;
+  size_t count = 0;
+  assert_int_equal(plb_guess_capture(&guess, &count, c, NULL), PLB_OK);
+  assert_int_equal(count, 2);
+  for (int k = 0; k < 2; k++)
+    out[guess[k].column - 2] = guess[k];
+  free(guess);
+  free(x);
+  plb_capture_free(c);
+}
+
+static void test_capture_guess__two_wires_that_mirror_each_other_are_a_pair(void **state) {
+  (void)state;
+  plb_guess g[2];
+  for (int turned = 0; turned < 2; turned++) {
+    guess_two(turned ? bus_low : bus_high, turned ? bus_high : bus_low, g);
+    for (int k = 0; k < 2; k++) {
+      assert_string_equal(g[k].type, "can-pair");
+      assert_string_equal(g[k].cycle, turned ? "edge:level=50%states,slope=rising,channel=b" : "edge:level=50%states,slope=rising,channel=a");
+      assert_non_null(strstr(g[k].what, k == turned ? "as CAN high" : "as CAN low"));
+      assert_true(g[k].confidence > 0.6);
+    }
+  }
+}
+
+static void test_capture_guess__not_every_two_channels_are_a_pair(void **state) {
+  (void)state;
+  plb_guess g[2];
+  guess_two(bus_high, far_low, g);
+  assert_string_equal(g[0].type, "");
+  guess_two(bus_high, bus_high, g);
+  assert_string_equal(g[0].type, "");
+  guess_two(bus_high, pwm, g);
+  assert_string_equal(g[0].type, "");
+}
+
 static void real_path(char out[1024], const char *name) {
   const char *folder = getenv("PLUMBLINE_TEST_DATA");
   snprintf(out, 1024, "%s/engine/%s", folder ? folder : PLB_SOURCE_DIR "/../shared/data", name);
@@ -177,6 +233,8 @@ int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_capture_guess__names_what_it_can_and_how_sure_it_is),
       cmocka_unit_test(test_capture_guess__writes_cycles_that_can_be_typed),
+      cmocka_unit_test(test_capture_guess__two_wires_that_mirror_each_other_are_a_pair),
+      cmocka_unit_test(test_capture_guess__not_every_two_channels_are_a_pair),
       cmocka_unit_test(test_capture_guess__knows_the_crank_wheel_of_a_real_engine),
       cmocka_unit_test(test_capture_guess__claims_nothing_of_silence),
   };
