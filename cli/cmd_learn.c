@@ -4,6 +4,7 @@
 #include "input.h"
 #include "message.h"
 #include "output.h"
+#include "type_note.h"
 
 #include <plumbline/collection.h>
 #include <plumbline/learn.h>
@@ -19,7 +20,8 @@
 
 static const cli_option opt_type = {
     "type", 0, "TYPE", false,
-    "What was measured: crank-inductive, injector-voltage, ... Small letters, digits and dashes."};
+    "What was measured: crank-inductive, injector-voltage, ... Small letters, digits and dashes. An exact name: \"crank\" is another type; a name that "
+    "the collection does not list is kept, with a note."};
 static const cli_option opt_name = {"name", 0, "NAME", false,
                                     "What to call the known-good, within its type: bench/60-2, fleet/2.0-petrol."};
 static const cli_option opt_title = {"title", 0, "TEXT", false,
@@ -440,6 +442,8 @@ static int run(const cli_arguments *arguments) {
     choices.stated_count = inputs.conditions;
     status = learn(&inputs, &choices, arguments);
   }
+  if (status == 0 && choices.type)
+    cli_note_type(choices.type, cli_value(arguments, &cli_opt_collection));
   cli_inputs_dispose(&inputs);
   return status;
 }
