@@ -156,7 +156,8 @@ void plb_say_version(const plb_verdict *verdict, char out[PLB_TEXT_SIZE]) {
 const char *plb_say_not_measured(plb_provenance provenance) {
   switch (provenance) {
   case PLB_MODELLED:
-    return "This known-good is modelled: its curves were computed, not measured on a vehicle; prefer a measured one.";
+    return "This known-good is modelled: its curves were computed, not measured on a vehicle; replace it by good captures of your own with "
+           "\"plumb learn --like\".";
   case PLB_STANDARD:
     return "This known-good holds the limits of a standard; no good captures stand behind it.";
   case PLB_MEASURED:
