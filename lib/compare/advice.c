@@ -13,6 +13,13 @@ static const struct {
   plb_pattern pattern;   /* PLB_PATTERN_NONE: any */
   const char *check[PLB_CHECK_MOST];
 } advice[] = {
+    /* the heater beside the sensor is a load like others, mixture does not come into it */
+    {PLB_FINDING_STRUCTURAL, "oxygen-heater", NULL, NULL, PLB_PATTERN_NONE,
+     {"supply and ground of the heater under load", "the heater's resistance, cold", "what commands it: control unit, its driver"}},
+    {PLB_FINDING_READING, "oxygen-heater", NULL, NULL, PLB_PATTERN_NONE,
+     {"supply and ground of the heater under load", "the heater's resistance, cold", "what commands it: control unit, its driver"}},
+    {PLB_FINDING_BAND, "oxygen-heater", NULL, NULL, PLB_PATTERN_NONE,
+     {"supply and ground of the heater under load", "the heater's resistance, cold", "what commands it: control unit, its driver"}},
     {PLB_FINDING_STRUCTURAL, "oxygen", NULL, NULL, PLB_PATTERN_NONE,
      {"the mixture: enrich and look whether the sensor answers", "leaks of exhaust and intake", "heater and ground of the sensor"}},
     {PLB_FINDING_READING, "oxygen", NULL, NULL, PLB_PATTERN_NONE,

@@ -12,13 +12,14 @@
 
 typedef struct charging {
   double turn_rad_s, theta, upper[3]; /* electrical */
+  double slip;                        /* of the belt, for each ampere beyond what it holds */
   double volt_per_a;                  /* peak of a phase for an ampere of field */
   double winding_ohm, diode_v, cable_ohm;
   double field_ohm, field_h;
   double set_v, sense_s, gain; /* regulator */
   double rest_v, battery_ohm, layer_ohm, layer_f;
-  double base_s, load_s, on_s;                /* consumers, siemens */
-  double field_a, sense_v, layer_v, smooth_a; /* state */
+  double base_s, load_s, on_s;                        /* consumers, siemens */
+  double field_a, sense_v, layer_v, smooth_a, mean_a; /* state */
 } charging;
 
 static charging make_charging(plb_draw *draw) {
@@ -29,8 +30,9 @@ static charging make_charging(plb_draw *draw) {
   c.upper[1] = c.upper[2] = 1.0;
   c.theta = plb_between(draw, 0, plb_two_pi);
   c.volt_per_a = plb_part(draw, 4.4, 0.04) * c.turn_rad_s / 2500.0; /* Faraday: grows with the speed; from memory */
-  c.winding_ohm = plb_part(draw, 0.15, 0.05);                       /* from memory: resistance and reactance together */
-  c.diode_v = 1.6;                                                  /* two diodes: common practice */
+  c.slip = 0.02 * plb_fault(draw, "slipping-belt");
+  c.winding_ohm = plb_part(draw, 0.15, 0.05); /* from memory: resistance and reactance together */
+  c.diode_v = 1.6;                            /* two diodes: common practice */
   c.cable_ohm = plb_part(draw, 4.0e-3, 0.08) + plb_joint_ohm(plb_fault(draw, "joint"), 45e-3) +
                 plb_joint_ohm(plb_fault(draw, "poor-ground"), 40e-3);
   c.field_ohm = plb_part(draw, 2.8, 0.04) +
@@ -56,10 +58,13 @@ static double terminals(charging *c, double bridge, bool cable_open, double on_s
   const double inner_v = c->rest_v + c->layer_v;
   const double alone_v = inner_v / (1.0 + c->battery_ohm * loads); /* without the alternator */
   const double inner_ohm = c->battery_ohm / (1.0 + c->battery_ohm * loads);
-  const double lift = c->volt_per_a * c->field_a * bridge - c->diode_v - alone_v;
+  const double held_a = 15.0; /* what a slack belt still drives: from memory */
+  const double grip = 1.0 / (1.0 + c->slip * fmax(0.0, c->mean_a - held_a));
+  const double lift = grip * c->volt_per_a * c->field_a * bridge - c->diode_v - alone_v;
   const double wanted_a = cable_open ? 0.0 : fmax(0.0, lift / (c->winding_ohm + c->cable_ohm + inner_ohm));
   c->smooth_a =
       wanted_a + (c->smooth_a - wanted_a) * exp(-dt_s / 12e-6); /* leakage inductance rounds the tops: from memory */
+  c->mean_a += (c->smooth_a - c->mean_a) * (1.0 - exp(-dt_s / 0.02)); /* the rotor's inertia */
   const double v = alone_v + inner_ohm * c->smooth_a;
   const double battery_a = (v - inner_v) / c->battery_ohm; /* into it */
   c->layer_v += (battery_a - c->layer_v / c->layer_ohm) / c->layer_f * dt_s;
@@ -117,6 +122,8 @@ static const plb_model_fault faults[] = {
     {"slow-regulator", PLB_FAULT_SENSOR, PLB_IN_COMPONENT,
      "regulator senses slowly: deep dip after a load, then too high"},
     {"open-diode", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT, "one diode open: deep ripple"},
+    {"slipping-belt", PLB_FAULT_STUCK, PLB_IN_COMPONENT,
+     "belt slips the more the alternator must give: voltage sags with the load"},
     {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance in the charging cable: lower the more flows"},
     {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "charging cable opens now and then"},
     {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "pick-up from the ignition"},
@@ -135,7 +142,8 @@ const plb_model_family plb_charging_voltage = {
     .cycle = "once",
     .rate_hz = 20e3,
     .duration_s = 3.0,
-    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_TRACK | PLB_HAS_DRIVER | PLB_HAS_SENSING | PLB_HAS_LIKE_PARTS,
+    .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_TRACK | PLB_HAS_DRIVER | PLB_HAS_SENSING | PLB_HAS_LIKE_PARTS |
+           PLB_HAS_MOTION,
     .fault = faults,
     .faults = sizeof faults / sizeof faults[0],
     .reason = reasons,
