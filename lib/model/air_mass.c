@@ -34,6 +34,7 @@ static double mean_draw_kg_s(const engine *e, double p_pa) {
 
 /* The idle control sets the throttle for the speed it wants: with air leaking in behind the meter it shuts further. */
 static engine make_engine(plb_draw *draw, bool snap) {
+  /* engine of 2.0 litre, manifold of twice that: common practice */
   engine e = {.swept_m3 = plb_part(draw, 2.0e-3, 0.004),
               .manifold_m3 = plb_part(draw, 4.5e-3, 0.03)}; /* common practice: 2 swept volumes */
   const double blocked = plb_fault(draw, "blocked-path");
@@ -97,6 +98,7 @@ typedef struct film {
 
 static film make_film(plb_draw *draw, double supply_v) {
   const double dirty = plb_fault(draw, "dirty-element"), coat = plb_scaled(plb_fault(draw, "lazy-sensor"), 60.0);
+  /* trimmed by laser, 160 K above the air: from memory */
   film f = {.film_ohm = plb_part(draw, 20.0, 0.003),
             .series_ohm = 10.0,
             .above_k = 160.0};                /* from memory; trimmed by laser */
@@ -141,6 +143,7 @@ typedef struct meter {
 
 static meter make_meter(plb_draw *draw, bool snap) {
   const double weak = plb_fault(draw, "weak-supply");
+  /* charging voltage: common practice */
   draw->supply_v = plb_between(draw, 13.6, 14.3) * (1.0 - 0.72 * weak);
   meter m = {.engine = make_engine(draw, snap)};
   m.film = make_film(draw, draw->supply_v);
@@ -168,6 +171,7 @@ static plb_status simulate_air_voltage(plb_draw *draw, plb_error *err) {
   meter m = make_meter(draw, true);
   plb_three_wire wires = plb_three_wire_draw(draw);
   wires.supply_v = 5.0; /* the meter makes its own reference from the battery */
+  /* amplifier, so that idle stands near 1 V: common practice; values from memory */
   const double gain = 3.0 * plb_part(draw, 1.0, 0.006) * (1.0 - 0.30 * plb_fault(draw, "weak-span")),
                zero_v = 0.65 + 0.003 * plb_normal(draw) -
                         0.3 * plb_fault(draw, "biased-sensor"); /* amplifier: 1 V at idle, from memory */
@@ -188,6 +192,7 @@ typedef struct collector {
 
 static collector make_collector(plb_draw *draw) {
   collector c = {.ground_v = 1.6 * plb_fault(draw, "poor-ground")};
+  /* 5 V reference within 1 %: common practice */
   c.pull_v = plb_part(draw, 5.0, 0.005) * (1.0 - 0.35 * plb_fault(draw, "weak-pull-supply"));
   const double pull_ohm = plb_part(draw, 3.3e3, 0.03); /* common practice: some kilohms */
   c.pull_s = 1.0 / (pull_ohm * plb_scaled(plb_fault(draw, "weak-pull-up"), 40.0));
@@ -211,6 +216,7 @@ static plb_status simulate_air_frequency(plb_draw *draw, plb_error *err) {
   (void)err;
   meter m = make_meter(draw, false);
   collector out = make_collector(draw);
+  /* converter, two to three kilohertz at idle: from memory */
   const double zero_hz = plb_part(draw, 700.0, 0.02),
                per_v_hz = plb_part(draw, 1600.0, 0.01), /* converter: from memory */
       bias = 1.0 + 0.3 * plb_fault(draw, "biased-sensor");

@@ -44,6 +44,7 @@ static machine make_machine(plb_draw *draw) {
   const double open_phase = plb_fault(draw, "open-phase"), open_diode = plb_fault(draw, "open-diode");
   const double uneven = plb_fault(draw, "shorted-turns");
   for (int k = 0; k < 3; k++)
+    /* phases agree within some parts in a thousand: from memory */
     phase[k] = plb_part(draw, 1.0, 0.004);
   upper[0] = 1.0 - fmax(open_diode, open_phase);
   lower[0] = 1.0 - open_phase;
@@ -57,9 +58,12 @@ static machine make_machine(plb_draw *draw) {
     }
   }
   machine m;
+  /* battery and its joints: common practice */
   m.battery_ohm = plb_part(draw, 6.0e-3, 0.08) + plb_joint_ohm(plb_fault(draw, "joint"), 60e-3) +
                   plb_joint_ohm(plb_fault(draw, "poor-ground"), 50e-3);
+  /* windings: from memory */
   const double ohm = plb_part(draw, 0.045, 0.05) + m.battery_ohm;
+  /* lamps and blower on: common practice */
   const double wanted = plb_in_state(draw, "no-load") ? plb_between(draw, 2.0, 4.0) : plb_between(draw, 48, 62);
   charge(&m, bridge, 13.9, ohm, wanted * (1.0 - 0.9 * plb_fault(draw, "weak-field")));
   return m;
@@ -68,6 +72,7 @@ static machine make_machine(plb_draw *draw) {
 static plb_status simulate_alternator(plb_draw *draw, plb_error *err) {
   (void)err;
   const machine m = make_machine(draw);
+  /* pulley two to three, six pole pairs: common practice */
   const double pulley = plb_part(draw, 2.6, 0.02), pole_pairs = 6.0;
   plb_rotation r = plb_rotation_even(draw, draw->speed_per_min / 60.0 * pulley * pole_pairs, 0.01);
   r.hunting = 0.004 + 0.08 * plb_fault(draw, "slipping-belt");
@@ -75,8 +80,10 @@ static plb_status simulate_alternator(plb_draw *draw, plb_error *err) {
   double *x = draw->x[0];
   plb_rotate(&r, draw->rate_hz, draw->n, x);
   /* the windings' inductance rounds small currents most */
+  /* rounding by leakage inductance: from memory */
   const double sharp_hz = plb_part(draw, plb_in_state(draw, "no-load") ? 300.0 : 14e3, 0.1),
                keep = exp(-plb_two_pi * sharp_hz / draw->rate_hz);
+  /* field switched by the regulator: from memory */
   const double chop_v = 0.006, chop_hz = plb_between(draw, 130, 170);
   double smooth = m.mean_a;
   for (size_t i = 0; i < draw->n; i++) {
@@ -87,6 +94,7 @@ static plb_status simulate_alternator(plb_draw *draw, plb_error *err) {
     const double field = sin(plb_two_pi * chop_hz * (double)i / draw->rate_hz);
     x[i] = m.battery_ohm * (smooth - m.mean_a) + chop_v * field;
   }
+  /* charging voltage: common practice */
   draw->supply_v = plb_between(draw, 13.7, 14.3);
   plb_break_signal(draw, 0, "intermittent-contact", 15.0, 0.0, 0.01, -0.30, 1e-3);
   plb_add_interference(draw, 0, "ignition-interference", 0.6);

@@ -28,6 +28,7 @@ static double bell(double x) { return exp(-0.5 * x * x); }
 /* Manifold: each intake stroke pulls the pressure down a little; a leaking valve or vacuum leak raises it, one
  * cylinder breathes less. */
 static quantity make_manifold(plb_draw *draw) {
+  /* a third of a bar at idle: common practice; pulse of a stroke: from memory */
   quantity q = {.level = plb_part(draw, 0.30, 0.04) + 0.28 * plb_fault(draw, "air-leak"),
                 .swing = plb_part(draw, 0.030, 0.06)};
   for (int k = 0; k < 4; k++)
@@ -45,6 +46,7 @@ static double manifold_at(const quantity *q, double t_s, double turns) {
 }
 static quantity make_manifold_cranking(plb_draw *draw) {
   quantity q = make_manifold(draw);
+  /* a closed throttle pulls a little when cranked: common practice */
   q.level = plb_part(draw, 0.80, 0.01) + 0.10 * plb_fault(draw, "air-leak") + 0.05 * plb_fault(draw, "blocked-path");
   q.swing *= 1.4 * (1.0 - 0.5 * plb_fault(draw, "air-leak"));
   return q;
@@ -52,6 +54,7 @@ static quantity make_manifold_cranking(plb_draw *draw) {
 
 /* Common rail or port rail: pump strokes and injections ripple on the regulated level. */
 static quantity make_rail(plb_draw *draw) {
+  /* regulated pressure as a share of the sensor's range, ripple of strokes and injections: from memory */
   quantity q = {.level = plb_part(draw, 0.34, 0.025) * (1.0 - 0.45 * plb_fault(draw, "air-leak")),
                 .swing = plb_part(draw, 0.030, 0.08)};
   for (int k = 0; k < 4; k++)
@@ -71,6 +74,7 @@ static double rail_at(const quantity *q, double t_s, double turns) {
 /* In-cylinder pressure, plug out, compression 10; cranked from about ambient, running from the manifold's
  * vacuum. A transducer of 20 bar. */
 static quantity make_cylinder(plb_draw *draw) {
+  /* polytropic exponent 1.2 to 1.35: from memory */
   quantity q = {.level = plb_part(draw, 1.25, 0.006), .swing = 1.0 - 0.75 * plb_fault(draw, "leaking-valve")};
   q.phase = plb_fault(draw, "air-leak") * 0.06; /* cam late, in turns of the crank */
   q.clogged = plb_fault(draw, "blocked-path");
@@ -105,6 +109,7 @@ static plb_status simulate_analog(plb_draw *draw, plb_error *err) {
   const quantity q = set->make(draw);
   const plb_three_wire wires = plb_three_wire_draw(draw);
   plb_element element = plb_element_draw(draw, set->lag_s, set->lowest, set->highest);
+  /* charging voltage: common practice */
   draw->supply_v = plb_between(draw, 13.6, 14.3);
   double *x = draw->x[0];
   if (set->cranking)

@@ -32,6 +32,7 @@ static charger make_charger(plb_draw *draw) {
   c.leak = 0.9 * plb_fault(draw, "air-leak");
   c.fill_s = plb_part(draw, 0.06, 0.06); /* some litres of pipe and cooler */
   c.dump_s = plb_part(draw, 0.16, 0.06);
+  /* actuator and controller, so that one overshoot of a tenth is left: from memory */
   c.gate_s = plb_part(draw, 0.14, 0.06);
   c.gain = plb_part(draw, 1.3, 0.04);
   c.reset_s = plb_part(draw, 0.55, 0.04);

@@ -25,11 +25,13 @@ typedef struct motor {
 static motor make_motor(plb_draw *draw, const motor_set *set) {
   motor m = {.bars = set->bars};
   const double weak = plb_fault(draw, "weak-supply");
+  /* charging voltage: common practice */
   m.supply_v = plb_between(draw, 13.5, 14.3);
   const double ampere = plb_part(draw, set->ampere, 0.05), per_s = plb_part(draw, set->per_s, 0.04);
   const double ohm = plb_part(draw, set->ohm, 0.04);
   m.henry = plb_part(draw, set->henry, 0.06);
   for (int k = 0; k < set->bars; k++)
+    /* bars differ by some parts in a hundred: from memory */
     m.uneven[k] = 0.007 * plb_normal(draw);
   const int bad = (int)plb_random_below(&draw->part, (uint64_t)set->bars);
   const double emf_v = m.supply_v - ampere * ohm;
@@ -47,6 +49,7 @@ static motor make_motor(plb_draw *draw, const motor_set *set) {
   m.per_s = per_s * ratio;
   for (int k = 0; k < 2; k++) /* the coil that is shorted passes the brushes twice a turn */
     m.bad_ohm[(bad + k * set->bars / 2) % set->bars] -= 0.3 * ohm * shorted;
+  /* contact: from memory */
   m.brush_ohm = ohm * (0.006 + 0.45 * plb_fault(draw, "worn-brushes"));
   return m;
 }
@@ -106,6 +109,7 @@ enum {
         PLB_HAS_SENSING
 };
 
+/* eight bars, some five to six amperes, 5,500 turns a minute: common practice; resistance, inductance, slope of the load: from memory */
 static const motor_set set_pump = {8, 5.6, 92.0, 1.15, 0.16e-3, 0.5};
 
 const plb_model_family plb_fuel_pump_current = {
@@ -125,6 +129,7 @@ const plb_model_family plb_fuel_pump_current = {
     .simulate = simulate_motor,
     .set = &set_pump};
 
+/* twelve bars, fourteen amperes, 2,500 turns a minute: common practice; resistance, inductance, slope of the load: from memory */
 static const motor_set set_blower = {12, 14.0, 42.0, 0.36, 0.09e-3, 0.8};
 
 const plb_model_family plb_blower_current = {

@@ -64,13 +64,16 @@ static bus make_bus(plb_draw *draw) {
   bus b = {.bus_ohm = 1.0 / (1.0 / 120.0 + 1.0 / (120.0 * (1.0 + 30.0 * missing)) + extra / 100.0)};
   b.bus_ohm = plb_part(draw, b.bus_ohm, 0.008);
   for (int k = 0; k < NODES; k++) {
+    /* drivers behind their resistance, so that 2 V stand over 60 ohm: ISO 11898-2 allows 1.5 to 3 V; parts from memory */
     b.source_v[k] = plb_part(draw, 2.89, 0.02) * (1.0 - 0.5 * plb_fault(draw, "weak-supply"));
     b.node_ohm[k] = plb_part(draw, 26.7, 0.04);
+    /* rest at half of 5 V: ISO 11898-2, VERIFIED second-hand */
     b.middle_v[k] = plb_part(draw, 2.5, 0.008);
   }
   const int bad = (int)plb_random_below(&draw->part, NODES);
   b.middle_v[bad] += 1.3 * plb_fault(draw, "poor-ground");
   b.node_ohm[bad] *= 1.0 + 4.0 * plb_fault(draw, "weak-node");
+  /* wires and nodes of a small bus: from memory */
   b.farad = plb_part(draw, 1.4e-9, 0.06);
   b.late_s = 25e-9 + 350e-9 * plb_fault(draw, "slow-driver");
   b.ring = 0.03 + 0.25 * missing;
@@ -143,6 +146,7 @@ static plb_status simulate_can(plb_draw *draw, plb_error *err) {
     draw->x[0][i] = follow(&w.high, high, dominant, recessive_keep);
     draw->x[1][i] = follow(&w.low, low, dominant, recessive_keep);
   }
+  /* charging voltage: common practice */
   draw->supply_v = plb_between(draw, 13.6, 14.4);
   plb_break_signal(draw, 1, "intermittent-contact", 3000.0, 0.0, 80e-6, 2.5, 2e-7);
   plb_add_interference(draw, 0, "ignition-interference", 2.0);

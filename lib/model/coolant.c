@@ -20,9 +20,12 @@ static double coolant_at(const warmth *w, double t_s) {
 }
 
 static warmth draw_warmth(plb_draw *draw) {
+  /* a night in the workshop; warm in a few minutes, as modelled here at raised speed: common practice */
   warmth w = {.start_cel = plb_between(draw, 12, 26), .rate_s = plb_part(draw, 240.0, 0.07)};
+  /* thermostat: common practice */
   w.open_cel = plb_part(draw, 88.0, 0.012) - 32.0 * plb_fault(draw, "thermostat-open");
   w.rate_s *= 1.0 + 0.8 * plb_fault(draw, "thermostat-open");
+  /* it hunts by a few kelvin: common practice */
   w.swing_cel = plb_part(draw, 2.5, 0.2);
   w.opens_s = -w.rate_s * log(1.0 - (w.open_cel - w.start_cel) / (118.0 - w.start_cel));
   draw->temperature_cel = w.start_cel;
@@ -35,13 +38,17 @@ static plb_status simulate_coolant(plb_draw *draw, plb_error *err) {
   static const double celsius[3] = {0.0, 20.0, 80.0}, ohm[3] = {5896.0, 2500.0, 322.0};
   const plb_ntc ntc = plb_ntc_through(celsius, ohm);
   const warmth w = draw_warmth(draw);
+  /* tolerance of the thermistor: common practice */
   const double built = plb_part(draw, 1.0, 0.012) * (1.0 + 1.2 * plb_fault(draw, "biased-sensor"));
   const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 4000.0);
   const double leak = plb_fault(draw, "leak-to-ground"), leak_ohm = leak > 0.0 ? 20e3 * pow(0.01, leak) : 1e9;
+  /* 5 V reference within 1 %, pull-up of some kilohms: common practice */
   const double pull_v = plb_part(draw, 5.0, 0.004) - 1.6 * plb_fault(draw, "weak-supply"),
                pull_ohm = plb_part(draw, 2600.0, 0.01) * (1.0 + 3.0 * plb_fault(draw, "weak-pull-up"));
+  /* second pull-up and where it is switched in: common practice; values from memory */
   const double small_ohm = plb_part(draw, 320.0, 0.01), switch_cel = plb_part(draw, 50.0, 0.01);
   const double ground_v = 0.9 * plb_fault(draw, "poor-ground");
+  /* the sensor follows within seconds: common practice */
   const double lag_s = plb_part(draw, 4.0, 0.1) + 160.0 * plb_fault(draw, "lazy-sensor");
   const bool switches = plb_in_state(draw, "pull-up-switch");
   double cel = w.start_cel;
@@ -56,6 +63,7 @@ static plb_status simulate_coolant(plb_draw *draw, plb_error *err) {
     const double up = switches && warm ? small_ohm : pull_ohm;
     draw->x[0][i] = ground_v + (pull_v - ground_v) * r / (r + up);
   }
+  /* charging voltage: common practice */
   draw->supply_v = plb_between(draw, 13.6, 14.4);
   plb_break_signal(draw, 0, "open-circuit", 0.02, 0.0, 0.003, 5.0, 0.0);
   plb_break_signal(draw, 0, "intermittent-contact", 0.06, 0.0, 6.0, 5.0, 0.0);

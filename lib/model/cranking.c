@@ -43,27 +43,38 @@ static void make_gas_torque(double exponent, double gas_nm[GRID + 1]) {
 
 static engine make_engine(plb_draw *draw) {
   engine e;
+  /* polytropic exponent 1.2 to 1.35: from memory */
   make_gas_torque(plb_part(draw, 1.25, 0.006), e.gas_nm);
   const double all = 1.0 - 0.55 * plb_fault(draw, "low-compression-all");
   for (int k = 0; k < CYLINDERS; k++)
+    /* healthy cylinders differ by a few per cent: common practice */
     e.seal[k] = plb_part(draw, 1.0, 0.015) * all;
   const int bad = (int)plb_random_below(&draw->part, CYLINDERS);
   e.seal[bad] *= 1.0 - 0.9 * plb_fault(draw, "low-compression");
+  /* friction at cranking speed: from memory */
   e.friction_nm = plb_part(draw, 38.0, 0.06) * (1.0 + 0.9 * plb_fault(draw, "drag"));
+  /* its part that goes with the speed: from memory */
   e.viscous_nm_s = plb_part(draw, 0.45, 0.05);
+  /* crank, flywheel, starter seen through its gear: from memory */
   e.inertia = plb_part(draw, 0.32, 0.04);
   return e;
 }
 
 static starter make_starter(plb_draw *draw) {
   const double shorted = plb_fault(draw, "shorted-turns"), weak = plb_fault(draw, "weak-battery");
+  /* a charged battery at rest: common practice */
   starter s = {.source_v = plb_between(draw, 12.35, 12.75) - 1.1 * weak};
   draw->supply_v = s.source_v;
+  /* workshop: common practice */
   draw->temperature_cel = plb_between(draw, 15, 30);
+  /* battery: some milliohms, common practice */
   s.source_ohm = plb_part(draw, 8.0e-3, 0.06) * (1.0 + 1.4 * weak);
+  /* cables, contact and armature: from memory */
   s.path_ohm = plb_part(draw, 10.0e-3, 0.05) * (1.0 - 0.3 * shorted) + plb_joint_ohm(plb_fault(draw, "joint"), 28e-3) +
                plb_joint_ohm(plb_fault(draw, "poor-ground"), 24e-3) + 14e-3 * plb_fault(draw, "worn-brushes");
+  /* so that some 170 A turn the engine at about 230 a minute: common practice */
   s.k = plb_part(draw, 0.34, 0.03) * (1.0 - 0.3 * shorted);
+  /* the solenoid engages within a tenth of a second or two: common practice */
   s.pinion_s = plb_between(draw, 0.10, 0.16);
   return s;
 }

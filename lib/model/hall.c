@@ -19,6 +19,7 @@ typedef struct switch_circuit {
 static switch_circuit make_switch(plb_draw *draw, const plb_hall_set *set, bool connected) {
   const double weak = plb_fault(draw, "weak-pull-up"), supply = plb_fault(draw, "weak-supply");
   switch_circuit s = {.dead = false};
+  /* switches near the middle of the swing: from memory */
   const double middle = plb_part(draw, 0.47, 0.03) + 0.25 * supply;
   const double width =
       plb_part(draw, 0.10, 0.08); /* hysteresis, thresholds some ten per cent of the swing apart: from memory */
@@ -28,6 +29,7 @@ static switch_circuit make_switch(plb_draw *draw, const plb_hall_set *set, bool 
                pull_ohm = plb_part(draw, set->pull_ohm, 0.02) * plb_scaled(weak, 60.0);
   const double leak = plb_fault(draw, "leak-to-ground");
   const double leak_ohm = leak > 0.0 ? 20e3 * pow(0.02, leak) : 400e3;
+  /* output transistor, a tenth of a volt at two milliamperes: common practice */
   const double low_ohm = plb_part(draw, 22.0, 0.1) + plb_joint_ohm(plb_fault(draw, "joint"), 6.0 * set->pull_ohm);
   const double farad = plb_part(draw, set->farad, 0.08);
   const double ground_v = 0.02 + 1.9 * plb_fault(draw, "poor-ground");
@@ -71,6 +73,7 @@ static plb_status make_field(plb_draw *draw, const plb_hall_set *set, double *fl
   double profile[MOST_CELLS] = {0};
   plb_wheel_cut cut = {.positions = set->positions, .missing = set->missing};
   cut.gap_pitches = plb_part(draw, set->gap_pitches, 0.08) * (1.0 + 4.0 * plb_fault(draw, "air-gap"));
+  /* a wheel runs out by some hundredths of its gap: from memory */
   cut.runout = fabs(plb_part(draw, 0.05, 0.3)) + 0.8 * plb_fault(draw, "runout");
   cut.bent = plb_fault(draw, "damaged-tooth");
   cut.damaged = 2 + (int)plb_random_below(&draw->part, 28);
@@ -125,6 +128,7 @@ static plb_status simulate_crank_hall(plb_draw *draw, plb_error *err) {
   plb_rotation rotation = plb_rotation_crank(draw, 4, cranking);
   plb_rotate(&rotation, draw->rate_hz, draw->n, draw->x[0]);
   if (cranking) { /* the starter pulls hardest where the crank is slowest, shortly before each top dead centre */
+    /* cranking current of four cylinders: common practice */
     const double mean_a = plb_part(draw, 165.0, 0.06), swing_a = plb_part(draw, 55.0, 0.06);
     for (size_t i = 0; i < draw->n; i++)
       draw->x[1][i] = mean_a + swing_a * cos(plb_two_pi * 2.0 * draw->x[0][i] + 0.5);
@@ -143,6 +147,7 @@ static plb_status simulate_cam_hall(plb_draw *draw, plb_error *err) {
   for (size_t i = 0; i < draw->n; i++)
     draw->x[0][i] *= 0.5; /* the cam turns at half the speed */
   const plb_status status = plb_hall_render(draw, set, !plb_in_state(draw, "unplugged"), draw->x[0], draw->x[0], err);
+  /* charging voltage: common practice */
   draw->supply_v = plb_between(draw, 13.7, 14.4);
   if (!plb_in_state(draw, "unplugged"))
     add_wire_faults(draw, set);
@@ -168,6 +173,7 @@ enum { FAULTS = sizeof faults / sizeof faults[0] };
 enum { HAS = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_GAP | PLB_HAS_TEETH | PLB_HAS_PULLUP | PLB_HAS_DRIVER };
 static const char *const states[] = {"unplugged", NULL};
 
+/* gap in pitches from memory; pull-up of 2.2 kilohm to 5 V and some nanofarads at the input: common practice */
 static const plb_hall_set set_crank = {60, 2, NULL, 0.14, 5.0, 2.2e3, 4.7e-9};
 /* Four teeth of different width on the cam, as on many engines: two long, two short. */
 static const double cam_windows[] = {0.03, 0.22, 0.28, 0.36, 0.53, 0.61, 0.78, 0.97, -1};
@@ -250,6 +256,7 @@ static plb_status simulate_cam_crank(plb_draw *draw, plb_error *err) {
   plb_status status = plb_inductive_render(draw, &set_cam_crank, draw->x[0], draw->x[0], err);
   if (!status)
     status = plb_hall_render(draw, &set_cam, true, draw->x[1], draw->x[1], err);
+  /* charging voltage: common practice */
   draw->supply_v = plb_between(draw, 13.7, 14.4);
   plb_break_signal(draw, 1, "intermittent-cam-contact", 8.0, 0.0, 0.02, 5.0, 1e-5);
   plb_add_interference(draw, 0, "ignition-interference", 12.0);

@@ -20,29 +20,43 @@ typedef struct coil {
 
 static coil make_coil(plb_draw *draw) {
   const double shorted = 1.0 - 0.55 * plb_fault(draw, "shorted-turns");
+  /* charging voltage: common practice */
   coil c = {.supply_v = plb_between(draw, 13.6, 14.3) - 4.5 * plb_fault(draw, "weak-supply")};
   draw->supply_v = c.supply_v;
+  /* primary of half an ohm, wiring a tenth: common practice */
   c.ohm = plb_part(draw, 0.60, 0.04) * shorted + 0.12 + plb_joint_ohm(plb_fault(draw, "joint"), 4.0);
+  /* some millihenry, so that the dwell of idle fills it: common practice */
   c.henry = plb_part(draw, 3.2e-3, 0.03) * shorted * shorted;
+  /* the driver holds 7 to 8 A: common practice */
   c.limit_a = plb_part(draw, 7.5, 0.02);
   c.low_v = 2.2 * plb_fault(draw, "poor-ground");
+  /* saturated transistor: common practice */
   c.on_v = plb_part(draw, 0.9, 0.05) + c.low_v;
+  /* 350 to 500 V: data sheet of an ignition driver, VERIFIED */
   c.clamp_v = plb_part(draw, 390.0, 0.02) * (1.0 - 0.6 * plb_fault(draw, "weak-clamp"));
+  /* about three milliseconds at charging voltage: common practice */
   c.dwell_s = plb_part(draw, 2.9e-3, 0.02) * (1.0 - 0.7 * plb_fault(draw, "short-dwell"));
+  /* the secondary fires within some ten microseconds: from memory */
   c.rise_s = plb_part(draw, 14e-6, 0.05) + 60e-6 * plb_fault(draw, "slow-driver");
   c.full_a = c.limit_a;
   const int bad = (int)plb_random_below(&draw->part, PLUGS);
+  /* turns ratio near a hundred: common practice */
   const double ratio = plb_part(draw, 85.0, 0.02) *
                        shorted; /* secondary over primary turns; here shorted turns are in the secondary too */
   for (int k = 0; k < PLUGS; k++) {
     const double wide = k == bad ? plb_fault(draw, "wide-gap") : 0.0,
                  fouled = k == bad ? plb_fault(draw, "fouled-plug") : 0.0;
+    /* some 10 to 20 kV at idle: common practice */
     c.spark_v[k] = plb_part(draw, 19e3, 0.04) * (1.0 + 0.9 * wide) * (1.0 - 0.7 * fouled) / 70.0;
+    /* burn line of about a kilovolt: common practice */
     c.burn_v[k] = plb_part(draw, 1150.0, 0.03) * (1.0 + 0.8 * wide) * (1.0 - 0.45 * fouled) / ratio + 10.0;
+    /* one to two milliseconds: common practice */
     c.burn_s[k] = plb_part(draw, 1.5e-3, 0.03) * (1.0 - 0.55 * wide) * (1.0 + 0.5 * fouled);
+    /* slope of the burn line: from memory */
     c.burn_rise[k] = plb_part(draw, 0.18, 0.08) + 0.25 * plb_fault(draw, "resistive-lead");
     c.burn_v[k] *= 1.0 + 0.5 * plb_fault(draw, "resistive-lead");
   }
+  /* four to six swings after the burn: common practice; parts from memory */
   c.tail = plb_ring_of(plb_part(draw, 42.0, 0.05) / shorted, 6.0e-3, plb_part(draw, 0.20e-6, 0.04));
   return c;
 }
@@ -127,6 +141,7 @@ static plb_status simulate_ignition(plb_draw *draw, plb_error *err) {
   (void)err;
   const ignition_set *set = draw->family->set;
   const coil c = make_coil(draw);
+  /* uncalibrated: common practice */
   const double coupling = set->view == SECONDARY ? plb_between(draw, 0.85, 1.15) : 1.0;
   const double period_s = 120.0 / (draw->speed_per_min * set->sparks), dt_s = 1.0 / draw->rate_hz;
   plb_contact contact;

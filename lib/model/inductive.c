@@ -166,10 +166,13 @@ static const plb_inductive_set set_60_2_idle = {60, 2, 4, false, 6.5e-3, 0.10, 8
 static const plb_inductive_set set_60_2_cranking = {60, 2, 4, true, 6.5e-3, 0.10, 860, 0.37, 0, 22e3, 0, 0, 0.05};
 static const plb_inductive_set set_60_2_clamped = {60,   2,     4,    false, 6.5e-3, 0.10, 860,
                                                    0.37, 4.7e3, 47e3, 4.15,  -0.72,  0.05};
+/* larger pitch, more flux, fewer turns: from memory */
 static const plb_inductive_set set_36_1_idle = {36, 1, 4, false, 8.5e-3, 0.07, 420, 0.20, 0, 15e3, 0, 0, 0.05};
 static const plb_inductive_set set_36_1_cranking = {36, 1, 4, true, 8.5e-3, 0.07, 420, 0.20, 0, 15e3, 0, 0, 0.05};
 /* Rings of 48 teeth at the wheel hub and 40 on a gearbox shaft; coil 1.1 kilo-ohm. */
+/* ring of 48 at a hub, coil of about a kilohm: common practice; flux and inductance from memory */
 static const plb_inductive_set set_hub = {48, 0, 0, false, 2.6e-3, 0.12, 1100, 0.55, 0, 30e3, 0, 0, 0.06};
+/* 40 teeth at a gearbox shaft, some hundred ohms: common practice; flux and inductance from memory */
 static const plb_inductive_set set_shaft = {40, 0, 0, false, 1.9e-3, 0.10, 560, 0.25, 0, 20e3, 0, 0, 0.03};
 
 static const plb_model_reason ring_reasons[] = {

@@ -24,19 +24,29 @@ typedef struct needle {
 static coil make_coil(plb_draw *draw) {
   const double shorted = 1.0 - 0.6 * plb_fault(draw, "shorted-turns");
   const double stuck = plb_fault(draw, "stuck-needle");
+  /* charging voltage of a running engine: common practice */
   coil c = {.supply_v = plb_between(draw, 13.6, 14.4) - 4.5 * plb_fault(draw, "weak-supply")};
   draw->supply_v = c.supply_v;
+  /* a warm engine bay: common practice */
   draw->temperature_cel = plb_between(draw, 70, 95);
   const double copper = 1.0 + 0.00393 * (draw->temperature_cel - 20.0); /* temperature coefficient of copper */
+  /* high-resistance injector, 12 to 16 ohm: common practice */
   c.ohm = plb_part(draw, 12.2, 0.02) * copper * shorted + plb_joint_ohm(plb_fault(draw, "joint-in-supply"), 60.0);
+  /* about ten millihenry, so that the current takes a millisecond: from memory */
   c.henry = plb_part(draw, 11.0e-3, 0.03) * shorted * shorted;
+  /* driver and wire: from memory */
   c.on_ohm = plb_part(draw, 0.35, 0.10) + plb_joint_ohm(plb_fault(draw, "joint-to-driver"), 40.0);
   c.ground_ohm = plb_joint_ohm(plb_fault(draw, "poor-ground"), 6.0);
+  /* 48 / 53 / 58 V: data sheet of an injector driver, VERIFIED */
   c.clamp_v = plb_part(draw, 53.0, 0.02) * (1.0 - 0.6 * plb_fault(draw, "weak-clamp"));
   c.edge_s = 2e-6 + 250e-6 * plb_fault(draw, "slow-driver");
+  /* flux lags the current: from memory */
   c.eddy_s = plb_part(draw, 0.45e-3, 0.05);
+  /* the bend stands at about half the final current: common practice */
   c.lift_a = plb_part(draw, 0.44, 0.04);
+  /* holding takes less than lifting: common practice; value from memory */
   c.hold_a = plb_part(draw, 0.20, 0.04);
+  /* opens in about a millisecond: common practice; value from memory */
   c.mobility = plb_part(draw, 4.5e6, 0.06) * (1.0 - 0.9 * stuck);
   c.coupling = 0.10 * (1.0 - stuck);
   const double leak = plb_fault(draw, "leak-to-ground");
@@ -88,6 +98,7 @@ static plb_status simulate_injector(plb_draw *draw, plb_error *err) {
   const bool volts = draw->family == &plb_injector_voltage;
   const coil c = make_coil(draw);
   const double period_s = 120.0 / draw->speed_per_min, dt_s = 1.0 / draw->rate_hz;
+  /* at hot idle: common practice */
   const double pulse_s = plb_between(draw, 2.4e-3, 3.2e-3);
   double on_s = period_s * plb_between(draw, 0.1, 0.9), off_s = on_s + pulse_s;
   const double rest_v = c.leak_ohm > 0.0

@@ -20,11 +20,14 @@ static plb_status simulate_knock(plb_draw *draw, plb_error *err) {
   plb_rotation rotation = plb_rotation_crank(draw, 4, false);
   double loud[4];
   for (int k = 0; k < 4; k++)
+    /* cylinders differ in how well they are heard: common practice; value from memory */
     loud[k] = plb_part(draw, 1.0, 0.06);
+  /* tens of millivolts at raised idle: common practice */
   const double gain = plb_part(draw, 0.055, 0.05) * (1.0 - 0.8 * plb_fault(draw, "loose-mounting")) /
                       (1.0 + 4.0 * plb_joint_ohm(plb_fault(draw, "joint"), 1.0)) *
                       (1.0 - 0.85 * plb_fault(draw, "leak-between-wires")) *
                       (1.0 - 0.6 * plb_fault(draw, "cracked-plate"));
+  /* six to seven kilohertz for bores of 80 to 90 mm: common practice */
   const double tone_hz = plb_part(draw, 6500.0, 0.02) * (1.0 - 0.35 * plb_fault(draw, "loose-mounting"));
   const double knock = plb_fault(draw, "knocking"), screen = plb_fault(draw, "open-screen");
   plb_resonator block;

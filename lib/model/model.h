@@ -4,8 +4,8 @@
  * measuring mistakes. It makes captures; it must not read files, and must not know cycles, references or verdicts.
  * Everything it makes is modelled, and its notes say so.
  *
- * The same request gives the same bytes on one machine and build. Parameter values are *common practice* or *from
- * memory* unless a source stands beside them; formulas cite theirs in physics.h.
+ * The same request gives the same bytes on one machine and build. Each parameter says where it stands whether its value is
+ * *common practice*, *from memory* or of a source; formulas cite theirs in physics.h.
  */
 #ifndef PLB_MODEL_MODEL_H
 #define PLB_MODEL_MODEL_H

@@ -25,13 +25,17 @@ typedef struct cell {
 
 static cell make_cell(plb_draw *draw) {
   const double lazy = plb_fault(draw, "lazy-sensor");
+  /* tip at 600 to 700 Celsius: common practice */
   cell c = {.kelvin = plb_part(draw, 900.0, 0.02)};
+  /* a good sensor passes within a tenth of a second, faster to rich: common practice; values from memory */
   c.to_lean_s = plb_part(draw, 0.055, 0.08) * (1.0 + 9.0 * lazy);
   c.to_rich_s = plb_part(draw, 0.040, 0.08) * (1.0 + 6.0 * lazy);
+  /* electrodes: from memory */
   c.gain = plb_part(draw, 0.97, 0.012) * (1.0 - 0.5 * plb_fault(draw, "worn-element"));
   c.bias = 0.9 * plb_fault(draw, "heater-off");
   c.offset_v = 0.004 * plb_normal(draw) + 0.35 * plb_fault(draw, "poor-ground");
   c.leak_v = plb_fault(draw, "leak-from-heater");
+  /* charging voltage, warm engine: common practice */
   draw->supply_v = plb_between(draw, 13.6, 14.3);
   draw->temperature_cel = plb_between(draw, 85, 95);
   return c;
@@ -49,6 +53,7 @@ static plb_status simulate_front(plb_draw *draw, plb_error *err) {
   (void)err;
   const cell c = make_cell(draw);
   const double dt_s = 1.0 / draw->rate_hz;
+  /* mixture control: ramp, jump and transport delay, so that idle switches about once a second: common practice; values from memory */
   const double ramp = plb_part(draw, 0.040, 0.06), jump = plb_part(draw, 0.012, 0.06),
                delay_s = plb_part(draw, 0.16, 0.06);
   const double air_leak = 0.05 * plb_fault(draw, "exhaust-leak");
@@ -91,8 +96,10 @@ static plb_status simulate_front(plb_draw *draw, plb_error *err) {
 static plb_status simulate_rear(plb_draw *draw, plb_error *err) {
   (void)err;
   const cell c = make_cell(draw);
+  /* what is left behind a good catalyst, and the period in front of it: common practice */
   const double worn = plb_fault(draw, "worn-catalyst"), period_s = plb_part(draw, 1.1, 0.06),
                phase = plb_between(draw, 0, 6.28);
+  /* rests near 0.6 to 0.7 V and wanders: common practice */
   const double slow_s = plb_between(draw, 9, 16), level = plb_part(draw, 0.66, 0.02);
   const double joint = plb_fault(draw, "joint"), leak = 0.95 * plb_fault(draw, "leak-to-ground"),
                air = plb_fault(draw, "exhaust-leak");
@@ -113,6 +120,7 @@ static plb_status simulate_rear(plb_draw *draw, plb_error *err) {
 static plb_status simulate_wide(plb_draw *draw, plb_error *err) {
   (void)err;
   const cell c = make_cell(draw);
+  /* snap, enrichment, then fuel cut: order common practice, lengths and volts from memory */
   const double end_s = (double)draw->n / draw->rate_hz, at_s = end_s * plb_between(draw, 0.18, 0.24),
                rich_s = plb_part(draw, 0.55, 0.06);
   const double cut_s = plb_part(draw, 2.2, 0.05), rich_v = plb_part(draw, 0.55, 0.05),

@@ -22,8 +22,10 @@ static rest_noise draw_ripple(plb_draw *draw, double volt) {
 static plb_status simulate_sensor_supply(plb_draw *draw, plb_error *err) {
   (void)err;
   const rest_noise r = draw_ripple(draw, 0.004);
+  /* 5 V within 1 %: common practice */
   const double level = plb_part(draw, 5.0, 0.004) - 1.6 * plb_fault(draw, "weak-regulator") -
                        2.2 * plb_fault(draw, "loaded-by-short") + 1.5 * plb_fault(draw, "leak-from-supply");
+  /* sensors and control unit load it: from memory */
   const double load_hz = plb_between(draw, 20, 30), joint = 0.9 * plb_fault(draw, "joint"),
                ground_v = 0.6 * plb_fault(draw, "poor-ground");
   const double sag = 0.02 + 0.5 * joint, ripple = 1.0 + 60.0 * plb_fault(draw, "dead-capacitor");
@@ -32,6 +34,7 @@ static plb_status simulate_sensor_supply(plb_draw *draw, plb_error *err) {
     const double load = 0.5 + 0.5 * sin(plb_two_pi * load_hz * t);
     draw->x[0][i] = level - joint - sag * load - ground_v * (0.7 + 0.3 * load) + ripple * ripple_at(&r, t);
   }
+  /* charging voltage: common practice */
   draw->supply_v = plb_between(draw, 13.6, 14.3);
   plb_break_signal(draw, 0, "intermittent-contact", 10.0, 0.0, 0.02, 0.0, 3e-4);
   plb_add_interference(draw, 0, "ignition-interference", 2.0);
@@ -42,10 +45,13 @@ static plb_status simulate_sensor_supply(plb_draw *draw, plb_error *err) {
  * one side's wiring. */
 static plb_status simulate_drop(plb_draw *draw, plb_error *err) {
   (void)err;
+  /* charging voltage; a blower of some 19 A: common practice */
   const double supply_v = plb_between(draw, 13.4, 14.2) - 4.0 * plb_fault(draw, "weak-supply"),
                load_ohm = plb_part(draw, 0.72, 0.04);
+  /* a clean side drops a tenth or two of a volt: common practice */
   const double clean_ohm = plb_part(draw, 8e-3, 0.08), joint = plb_joint_ohm(plb_fault(draw, "joint"), 0.35) +
                                                                plb_joint_ohm(plb_fault(draw, "poor-terminal"), 0.20);
+  /* other side as clean; the motor runs up in some tenths of a second: common practice */
   const double other = 0.012 + 1.2 * plb_fault(draw, "other-side-joint"), tau_s = plb_part(draw, 0.12, 0.06),
                on_s = plb_between(draw, 0.35, 0.55);
   const double heat = plb_fault(draw, "warming-joint"), drag = 1.0 + 0.9 * plb_fault(draw, "drag"),
@@ -70,14 +76,17 @@ static plb_status simulate_drop(plb_draw *draw, plb_error *err) {
 static plb_status simulate_parasitic(plb_draw *draw, plb_error *err) {
   (void)err;
   double until_s[4], amp[4];
+  /* control units fall asleep over some minutes: common practice; steps from memory */
   static const double typical_s[4] = {20, 65, 150, 260}, typical_a[4] = {2.2, 1.1, 0.45, 0.16};
   for (int k = 0; k < 4; k++) {
     until_s[k] = plb_part(draw, typical_s[k], 0.08) * (1.0 + (k == 1 ? 1.2 * plb_fault(draw, "slow-to-sleep") : 0.0));
     amp[k] = plb_part(draw, typical_a[k], 0.06);
   }
   const double stays = plb_fault(draw, "stays-awake"),
+               /* asleep below 50 mA: common practice */
                rest_a = plb_part(draw, 0.022, 0.10) + 0.6 * plb_fault(draw, "lamp-on") +
                         0.25 * plb_fault(draw, "leak-to-ground") + 0.35 * plb_fault(draw, "leaky-diode");
+  /* a receiver that wakes now and then: from memory */
   const double wake_s = plb_part(draw, 45.0, 0.05), phase_s = plb_between(draw, 0, 45),
                wakes = plb_fault(draw, "wakes-up"), joint = 1.0 - 0.8 * plb_fault(draw, "joint");
   for (size_t i = 0; i < draw->n; i++) {
@@ -90,6 +99,7 @@ static plb_status simulate_parasitic(plb_draw *draw, plb_error *err) {
       sum += 0.05 + 0.8 * wakes;
     draw->x[0][i] = sum * joint;
   }
+  /* a charged battery at rest: common practice */
   draw->supply_v = plb_between(draw, 12.4, 12.7) - 1.5 * plb_fault(draw, "weak-battery");
   for (size_t i = 0; i < draw->n; i++)
     draw->x[0][i] *= 1.0 - 0.3 * plb_fault(draw, "weak-battery");
@@ -100,14 +110,17 @@ static plb_status simulate_parasitic(plb_draw *draw, plb_error *err) {
 /* Glow plugs: a heater with a regulating coil whose resistance rises several times as it warms. Four in parallel. */
 static plb_status simulate_glow(plb_draw *draw, plb_error *err) {
   (void)err;
+  /* battery under four plugs: common practice */
   const double supply_v = plb_between(draw, 11.6, 12.2) - 3.0 * plb_fault(draw, "weak-supply"),
                on_s = plb_between(draw, 0.4, 0.6),
                off_s = on_s + plb_part(draw, 7.0, 0.01) * (1.0 - 0.5 * plb_fault(draw, "short-time"));
+  /* rail, relay and ground: from memory */
   const double path_ohm = plb_part(draw, 0.020, 0.08) + plb_joint_ohm(plb_fault(draw, "joint"), 0.35) +
                           plb_joint_ohm(plb_fault(draw, "poor-ground"), 0.25);
   double cold[4], warm[4], tau[4], conduct[4], heat[4] = {0};
   const int bad = (int)plb_random_below(&draw->part, 4);
   for (int k = 0; k < 4; k++) {
+    /* 15 to 20 A a plug at first, 8 to 10 A when hot, within some seconds: common practice */
     cold[k] = plb_part(draw, 0.55, 0.03);
     warm[k] = plb_part(draw, 1.35, 0.03);
     tau[k] = plb_part(draw, 1.5, 0.04);
@@ -138,16 +151,20 @@ static plb_status simulate_glow(plb_draw *draw, plb_error *err) {
  * kick. Low-side driver. */
 static plb_status simulate_relay(plb_draw *draw, plb_error *err) {
   (void)err;
+  /* key on, engine off: common practice */
   const double supply_v = plb_between(draw, 12.2, 12.7) - 5.0 * plb_fault(draw, "weak-supply"),
                shorted = 1.0 - 0.6 * plb_fault(draw, "shorted-turns");
+  /* coil of 80 to 100 ohm: common practice; inductance from memory */
   const double ohm = plb_part(draw, 88.0, 0.03) * shorted + plb_joint_ohm(plb_fault(draw, "joint"), 120.0),
                henry = plb_part(draw, 0.35, 0.05) * shorted * shorted;
+  /* pulls in at half its current, drops at a fifth: common practice; values from memory */
   const double pull_a = plb_part(draw, 0.062, 0.04), drop_a = plb_part(draw, 0.022, 0.06),
                move_s = plb_part(draw, 2.6e-3, 0.05) * (1.0 + 5.0 * plb_fault(draw, "stuck"));
   const double on_s = plb_between(draw, 0.018, 0.024), off_s = on_s + 0.06,
                low_v = 0.15 + 2.5 * plb_fault(draw, "poor-ground");
   const double open_kick = 1.0 + 60.0 * plb_fault(draw, "diode-open"),
                contact_v = 0.04 + 4.0 * plb_fault(draw, "burnt-contact"),
+               /* contacts bounce for about a millisecond: common practice */
                bounce = plb_part(draw, 0.5e-3, 0.1) * (1.0 + 5.0 * plb_fault(draw, "burnt-contact"));
   const double leak = plb_fault(draw, "leak-to-ground");
   draw->supply_v = supply_v;

@@ -11,8 +11,10 @@ enum { RING_POLES = 48 };
 static plb_status simulate_wheel_current(plb_draw *draw, plb_error *err) {
   (void)err;
   const plb_rotation r = plb_rotation_even(draw, draw->speed_per_min / 60.0, 0.03);
+  /* 7 and 14 mA: data sheet, VERIFIED; resistor of 100 ohm: service text, VERIFIED */
   const double low_a = plb_part(draw, 7.0e-3, 0.025), high_a = plb_part(draw, 14.0e-3, 0.025),
                ohm = plb_part(draw, 100.0, 0.005);
+  /* runout of a good ring: from memory */
   const double gap = plb_fault(draw, "air-gap"), runout = 0.06 + 0.9 * plb_fault(draw, "runout"),
                worn = plb_fault(draw, "damaged-tooth");
   const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 2500.0),
@@ -37,6 +39,7 @@ static plb_status simulate_wheel_current(plb_draw *draw, plb_error *err) {
     amp = want + (amp - want) * keep;
     x[i] = (amp * share + leak_a) * ohm;
   }
+  /* key on, engine off: common practice */
   draw->supply_v = plb_between(draw, 11.8, 12.6);
   plb_break_signal(draw, 0, "intermittent-contact", 4.0, 0.0, 0.04, 0.0, 1e-5);
   plb_add_interference(draw, 0, "ignition-interference", 1.2);

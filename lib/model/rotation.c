@@ -9,6 +9,7 @@ plb_rotation plb_rotation_crank(plb_draw *draw, int cylinders, bool cranking) {
   const double idle = 0.035 * (800.0 / draw->speed_per_min) * (800.0 / draw->speed_per_min) * 4.0 / cylinders;
   r.ripple = plb_part(draw, cranking ? 0.30 : fmin(0.06, idle), 0.12);
   for (int k = 0; k < cylinders && k < 8; k++)
+    /* cylinders differ by some per cent: common practice */
     r.dip[k] = plb_part(draw, 1.0, cranking ? 0.025 : 0.06);
   r.uneven = cranking ? 0.02 : 0.10;
   r.hunting = cranking ? 0.0 : 0.006;

@@ -92,23 +92,29 @@ static plb_status simulate_lin(plb_draw *draw, plb_error *err) {
     return PLB_ENOMEM;
   plb_random r;
   plb_random_seed(&r, plb_random_next(&draw->part));
+  /* 19,200 bit/s within the clock's tolerance: ISO 17987, from memory */
   const double end_s = (double)draw->n / draw->rate_hz, bit_s = 1.0 / plb_part(draw, 19200, 0.0015);
   const double answer_s = bit_s * (1.0 + 0.004 * plb_normal(draw)) * (1.0 + 0.08 * plb_fault(draw, "clock-off"));
+  /* pauses between frames of some milliseconds: from memory */
   for (double at_s = end_s * 0.02; at_s < end_s;)
     at_s = add_lin_frame(e, at_s, bit_s, answer_s, &r, plb_fault(draw, "bad-checksum") > 0.0) +
            plb_between(draw, 2e-3, 4e-3);
+  /* charging voltage: common practice */
   const double supply_v = plb_between(draw, 13.4, 14.4) - 5.0 * plb_fault(draw, "weak-supply");
   draw->supply_v = supply_v;
   const double weak = plb_fault(draw, "no-master-pull-up"), leak = plb_fault(draw, "leak-to-ground");
   const double pull_ohm = 940.0 * (1.0 + 30.0 * weak),
+               /* master pull-up of 1 kilohm, some nanofarads of bus: ISO 17987, from memory */
                farad = plb_part(draw, 4.5e-9, 0.06) * (1.0 + 5.0 * plb_fault(draw, "bus-capacitance"));
   const double leak_ohm = leak > 0.0 ? 20e3 * pow(0.015, leak) : 200e3;
   levels l = {.high_v = (supply_v - 0.6) * leak_ohm / (leak_ohm + pull_ohm)};
   const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 900.0);
+  /* a driver pulls to a volt or so: from memory */
   l.low_v[0] = 0.06 * supply_v + 0.2 + plb_part(draw, 0.1, 0.3);
   l.low_v[1] = 0.06 * supply_v + 0.3 + plb_part(draw, 0.1, 0.3) + 3.5 * plb_fault(draw, "poor-ground") +
                (supply_v - 1.0) * joint / (joint + pull_ohm);
   l.low_v[1] += 4.0 * plb_fault(draw, "weak-node");
+  /* slopes slow on purpose: common practice; value from memory */
   l.fall_s = plb_part(draw, 3.5e-6, 0.08) * (1.0 + 5.0 * plb_fault(draw, "slow-driver"));
   l.rise_s = plb_part(draw, 1.5e-6, 0.08) + farad * pull_ohm * leak_ohm / (pull_ohm + leak_ohm);
   render(e, &l, draw->rate_hz, draw->n, draw->x[0]);
@@ -150,12 +156,14 @@ static plb_status simulate_sent(plb_draw *draw, plb_error *err) {
   const double pull_ohm = 10e3 * (1.0 + 12.0 * plb_fault(draw, "weak-pull-up")),
                leak = plb_fault(draw, "leak-to-ground");
   const double leak_ohm = leak > 0.0 ? 60e3 * pow(0.01, leak) : 1e6;
+  /* above 4.1 V and below 0.5 V: SAE J2716, VERIFIED second-hand; values between from memory */
   levels l = {.high_v = (plb_part(draw, 4.85, 0.006) - 1.5 * plb_fault(draw, "weak-supply")) * leak_ohm /
                         (leak_ohm + 600.0 + 0.2 * (pull_ohm - 10e3))};
   l.low_v[0] = plb_part(draw, 0.15, 0.1) + 0.9 * plb_fault(draw, "poor-ground") +
                4.0 * plb_joint_ohm(plb_fault(draw, "joint"), 6e3) / (pull_ohm + 6e3);
   l.low_v[1] = l.low_v[0];
   const double slow = plb_fault(draw, "slow-driver");
+  /* edges: from memory */
   l.fall_s = plb_part(draw, 1.3e-6, 0.06) * (1.0 + 8.0 * slow);
   l.rise_s = plb_part(draw, 2.2e-6, 0.06) * (1.0 + 4.0 * slow) * (pull_ohm / 10e3 * 0.15 + 0.85);
   render(e, &l, draw->rate_hz, draw->n, draw->x[0]);
@@ -187,6 +195,7 @@ static plb_status simulate_current(plb_draw *draw, plb_error *err) {
       add_low(e, at_s, at_s + 0.5 * bit_s, 0);
     }
   }
+  /* 26 mA of signal VERIFIED (weak); quiet current from memory */
   const double ohm = 10.0, quiet_a = plb_part(draw, 8e-3, 0.06),
                signal_a = plb_part(draw, 26e-3, 0.03) * (1.0 - 0.5 * plb_fault(draw, "weak-output"));
   const double joint = 1.0 / (1.0 + 2.5 * plb_fault(draw, "joint")), leak_a = 15e-3 * plb_fault(draw, "leak-to-ground");
@@ -194,6 +203,7 @@ static plb_status simulate_current(plb_draw *draw, plb_error *err) {
   levels l = {.high_v = ohm * (quiet_a * low + leak_a)}; /* "low" of the edges is the signal current here */
   l.low_v[0] = ohm * (quiet_a * low + leak_a + signal_a * joint * low);
   l.low_v[1] = l.low_v[0];
+  /* edges: from memory */
   l.fall_s = plb_part(draw, 0.45e-6, 0.06) * (1.0 + 5.0 * plb_fault(draw, "slow-driver"));
   l.rise_s = l.fall_s;
   render(e, &l, draw->rate_hz, draw->n, draw->x[0]);

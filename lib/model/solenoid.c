@@ -35,6 +35,7 @@ typedef struct coil {
 
 static coil make_coil(plb_draw *draw, const solenoid_set *set) {
   const double shorted = 1.0 - 0.6 * plb_fault(draw, "shorted-turns"), stuck = plb_fault(draw, "stuck");
+  /* charging voltage: common practice */
   coil c = {.supply_v = plb_between(draw, 13.6, 14.3) - 4.5 * plb_fault(draw, "weak-supply")};
   draw->supply_v = c.supply_v;
   const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 12.0 * set->ohm);
@@ -45,6 +46,7 @@ static coil make_coil(plb_draw *draw, const solenoid_set *set) {
   c.boost_v = plb_part(draw, set->boost_v, 0.015) * (1.0 - 0.6 * plb_fault(draw, "weak-driver"));
   c.move_a = plb_part(draw, set->move_a, 0.03);
   c.coupling = 0.5 * (1.0 - stuck);
+  /* saturated driver: common practice */
   c.on_v = plb_part(draw, 0.25, 0.1) + 2.5 * plb_fault(draw, "poor-ground");
   c.edge_s =
       1e-6 + 400e-6 * plb_fault(draw, "slow-driver") * fmin(1.0, set->period_s > 0.0 ? set->period_s * 100.0 : 1.0);
@@ -112,6 +114,7 @@ static plb_status simulate_solenoid(plb_draw *draw, plb_error *err) {
   const solenoid_set *set = draw->family->set;
   const coil c = make_coil(draw, set);
   const double period_s = set->period_s > 0.0 ? plb_part(draw, set->period_s, 0.01) : 120.0 / draw->speed_per_min;
+  /* duty from vehicle to vehicle: from memory */
   const double longer = plb_part(draw, 1.0, 0.05) * (1.0 + 0.35 * plb_fault(draw, "wrong-duty"));
   double end[MOST_STAGES], sum = 0.0;
   for (int k = 0; k < set->count; k++) {
@@ -178,6 +181,7 @@ enum {
   HAS = HAS_PLAIN | PLB_HAS_MOTION
 };
 
+/* pulled in by 4 A, held at 1 A, coil of two ohms: common practice; times, inductance and clamp from memory */
 static const solenoid_set set_peak_hold = {{{ON_SUPPLY, 0, 1.3e-3, 3.9, 4.0},
                                             {OFF_FREEWHEEL, 0, 0.25e-3, 0, 0},
                                             {ON_SUPPLY, 0, 1.8e-3, 0.9, 1.05},
@@ -192,6 +196,7 @@ static const solenoid_set set_peak_hold = {{{ON_SUPPLY, 0, 1.3e-3, 3.9, 4.0},
                                            false,
                                            -1,
                                            0};
+/* 65 V, 11 A, then 2 to 3 A: common practice; coil and times from memory */
 static const solenoid_set set_boosted = {{{ON_BOOST, 0, 0.34e-3, 10.6, 11.0},
                                           {OFF_CLAMP, 0, 0.15e-3, 0, 0},
                                           {ON_SUPPLY, 0, 0.75e-3, 2.4, 2.9},
@@ -206,6 +211,7 @@ static const solenoid_set set_boosted = {{{ON_BOOST, 0, 0.34e-3, 10.6, 11.0},
                                          true,
                                          1,
                                          0};
+/* pulled in by 8 A, held at 3 A: common practice; coil, times and clamp from memory */
 static const solenoid_set set_pump_valve = {{{ON_SUPPLY, 0, 2.2e-3, 7.6, 8.0},
                                              {OFF_CLAMP, 0, 0.28e-3, 0, 0},
                                              {ON_SUPPLY, 0, 1.6e-3, 2.6, 3.1},
@@ -220,6 +226,7 @@ static const solenoid_set set_pump_valve = {{{ON_SUPPLY, 0, 2.2e-3, 7.6, 8.0},
                                             false,
                                             -1,
                                             0};
+/* purge valve of some 24 ohm: common practice; frequency, inductance and current of the motion from memory */
 static const solenoid_set set_pwm = {{{ON_SUPPLY, 0.40, 0, 0, 0}, {OFF_FREEWHEEL, 0.60, 0, 0, 0}},
                                      2,
                                      1.0 / 120.0,
@@ -231,10 +238,13 @@ static const solenoid_set set_pwm = {{{ON_SUPPLY, 0.40, 0, 0, 0}, {OFF_FREEWHEEL
                                      false,
                                      0,
                                      1};
+/* oil valve of 7 to 8 ohm, some hundred hertz: common practice; inductance from memory */
 static const solenoid_set set_phaser = {
     {{ON_SUPPLY, 0.48, 0, 0, 0}, {OFF_FREEWHEEL, 0.52, 0, 0, 0}}, 2, 1.0 / 250.0, 7.6, 16e-3, 40.0, 0, 0, false, 0, 1};
+/* heater of 8 to 9 ohm hot, switched some ten times a second: common practice; it has hardly any inductance */
 static const solenoid_set set_heater = {
     {{ON_SUPPLY, 0.42, 0, 0, 0}, {OFF_CLAMP, 0.58, 0, 0, 0}}, 2, 0.10, 8.6, 20e-6, 40.0, 0, 0, false, 0, 1};
+/* command at a hundred hertz, milliamperes only: common practice */
 static const solenoid_set set_fan = {
     {{ON_SUPPLY, 0.55, 0, 0, 0}, {OFF_CLAMP, 0.45, 0, 0, 0}}, 2, 0.01, 1200.0, 1e-3, 40.0, 0, 0, false, 0, -1};
 

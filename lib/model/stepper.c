@@ -8,12 +8,15 @@
 
 static plb_status simulate_stepper(plb_draw *draw, plb_error *err) {
   (void)err;
+  /* charging voltage: common practice */
   const double supply_v = plb_between(draw, 13.5, 14.3) - 4.5 * plb_fault(draw, "weak-supply"),
                shorted = 1.0 - 0.6 * plb_fault(draw, "shorted-turns");
+  /* coils of some fifty ohms, stepped a hundred times a second or so: common practice; inductance from memory */
   const double ohm = plb_part(draw, 52.0, 0.03), henry = plb_part(draw, 60e-3, 0.04),
                step_s = 1.0 / (plb_part(draw, 120.0, 0.01) * (1.0 - 0.3 * plb_fault(draw, "slow-command")));
   const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 250.0), open = plb_fault(draw, "open-winding"),
                stuck = plb_fault(draw, "stuck");
+  /* bipolar bridge: common practice */
   const double drop_v = plb_part(draw, 1.4, 0.05) + 3.0 * plb_fault(draw, "poor-ground"),
                leak = plb_fault(draw, "leak-to-ground"), weak = plb_fault(draw, "weak-driver");
   draw->supply_v = supply_v;

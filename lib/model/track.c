@@ -20,17 +20,21 @@ static double sweep_at(double t, double begin_s, double up_s, double hold_s, dou
 static plb_status simulate_track(plb_draw *draw, plb_error *err) {
   (void)err;
   const track_set *set = draw->family->set;
+  /* a hand or a foot: common practice */
   const double begin_s = plb_between(draw, 0.3, 0.5), up_s = plb_part(draw, 1.0, 0.12),
                hold_s = plb_part(draw, 0.4, 0.15), down_s = plb_part(draw, 1.0, 0.12);
+  /* 5 V reference within 1 %: common practice */
   const double supply_v = plb_part(draw, 5.0, 0.004) - 1.7 * plb_fault(draw, "weak-supply"),
                ground_v = 0.7 * plb_fault(draw, "poor-ground");
   const double worn = plb_fault(draw, "worn-track"), worn_at = plb_between(draw, 0.15, 0.45),
                stuck = plb_fault(draw, "stuck");
   const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 60e3), leak = plb_fault(draw, "leak-to-ground");
+  /* mechanical stop: from memory */
   const double bias = 0.14 * plb_fault(draw, "biased-track"), reach = plb_part(draw, 0.97, 0.008) * (1.0 - 0.6 * stuck);
   double offset[2], slope[2];
   for (int k = 0; k < 2; k++) {
     offset[k] = 0.004 * plb_normal(draw);
+    /* tracks agree within a per cent or so: common practice */
     slope[k] = plb_part(draw, 1.0, 0.006);
   }
   plb_random lift;
@@ -49,6 +53,7 @@ static plb_status simulate_track(plb_draw *draw, plb_error *err) {
     draw->x[0][i] = v;
     draw->x[1][i] = ground_v + (supply_v - ground_v) * two;
   }
+  /* key on, engine off: common practice */
   draw->supply_v = plb_between(draw, 12.3, 12.8);
   plb_break_signal(draw, 0, "intermittent-contact", 4.0, 0.0, 0.05, 0.0, 1e-4);
   plb_add_interference(draw, 0, "ignition-interference", 2.5);
@@ -71,6 +76,7 @@ enum {
   HAS = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_SENSING | PLB_HAS_TRACK | PLB_HAS_MOTION
 };
 
+/* one rises as the other falls; one twice as steep as the other: common practice; ends from memory */
 static const track_set set_throttle = {0.13, 0.88, 0.87, 0.12}, set_pedal = {0.15, 0.80, 0.075, 0.40};
 
 const plb_model_family plb_throttle_dual = {

@@ -20,21 +20,26 @@ typedef struct valve {
 
 static valve make_valve(plb_draw *draw) {
   const double shorted = plb_fault(draw, "shorted-turns");
+  /* moving parts, spring, friction: from memory */
   valve v = {.mass = plb_part(draw, 3.2e-3, 0.05)};
   v.spring_0 = plb_part(draw, 0.50, 0.04);
   v.spring = plb_part(draw, 0.40, 0.04);
+  /* oil and soot: from memory */
   v.damping = plb_part(draw, 0.03, 0.1);
   v.friction = plb_part(draw, 0.08, 0.1) * plb_scaled(plb_fault(draw, "stiff"), 24.0);
+  /* motor of three ohms: common practice; force from memory */
   v.winding_ohm =
       plb_part(draw, 3.0, 0.03) * (1.0 - 0.5 * shorted) + plb_joint_ohm(plb_fault(draw, "motor-joint"), 14.0);
   v.motor = plb_part(draw, 1.0, 0.03) * (1.0 - 0.72 * shorted);
   v.most_a = 2.5; /* the bridge limits */
   v.bridge_v = 0.6 + 9.0 * plb_fault(draw, "weak-driver");
+  /* key on, engine off: common practice */
   draw->supply_v = plb_between(draw, 12.2, 12.7) - 9.0 * plb_fault(draw, "weak-motor-supply");
   v.supply_v = draw->supply_v;
   v.seat = 0.45 * plb_fault(draw, "sooted-seat");
   v.stop = 1.12;
   v.open_s = plb_between(draw, 0.5, 0.7);
+  /* the maker's test, opened for about a second: from memory */
   v.shut_s = v.open_s + plb_part(draw, 1.2, 0.02);
   v.target = plb_part(draw, 1.0, 0.008);
   return v;
@@ -71,6 +76,7 @@ typedef struct wiper {
 static wiper make_wiper(plb_draw *draw) {
   wiper w = {.worn = plb_fault(draw, "worn-track")};
   w.worn_at = plb_between(draw, 0.85, 0.99); /* where the valve mostly stands */
+  /* wiper and track of some kilohms: common practice */
   w.good_ohm = plb_part(draw, 800.0, 0.2);
   w.track_ohm = plb_part(draw, 4.0e3, 0.05);
   plb_random_seed(&w.lift, plb_random_next(&draw->event));
@@ -89,6 +95,7 @@ static plb_status simulate_valve_position(plb_draw *draw, plb_error *err) {
   valve v = make_valve(draw);
   const plb_three_wire wires = plb_three_wire_draw(draw);
   wiper w = make_wiper(draw);
+  /* about a volt when shut: common practice; travel from memory */
   const double shut = plb_part(draw, 0.18, 0.02) +
                       0.16 * plb_fault(draw, "biased-sensor"), /* 0.9 V shut: common practice */
       travel = plb_part(draw, 0.62, 0.012) * (1.0 - 0.35 * plb_fault(draw, "weak-span"));
