@@ -47,7 +47,7 @@ static engine make_engine(plb_draw *draw, bool snap) {
   const int bad = (int)plb_random_below(&draw->part, 4);
   const double valve = plb_fault(draw, "leaking-valve");
   e.draws[bad] *= 1.0 - 0.3 * valve;
-  e.blows[bad] = 0.75 * valve; /* of the charge, pushed back while it is compressed */
+  e.blows[bad] = 0.95 * valve; /* of the charge, pushed back while it is compressed */
   const double needed_kg_s = mean_draw_kg_s(&e, e.p_pa);
   e.leak_m2 = needed_kg_s / throttle_kg_s(1.0, e.p_pa) * 0.75 * plb_fault(draw, "air-leak");
   e.idle_m2 = needed_kg_s / throttle_kg_s(1.0, e.p_pa) - e.leak_m2;

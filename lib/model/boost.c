@@ -69,7 +69,7 @@ static plb_status simulate_boost(plb_draw *draw, plb_error *err) {
   const plb_rotation r = plb_rotation_crank(draw, 4, false);
   charger c = make_charger(draw);
   const plb_three_wire wires = plb_three_wire_draw(draw);
-  plb_element gauge = plb_element_draw(draw, 5e-3, 0.02, 0.98);
+  plb_element gauge = plb_element_draw(draw, 9e-3, 0.02, 0.98); /* sensor and hose: from memory */
   const double per_bar = 0.38,
                at_air = 0.40; /* share of 5 V: 2 V at one bar absolute, 250 kPa at full scale: common practice */
   draw->supply_v = plb_between(draw, 13.6, 14.3);

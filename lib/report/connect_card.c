@@ -39,7 +39,13 @@ static bool only_current(const plb_reference *r) {
   return true;
 }
 
-static bool begins(const char *text, const char *word) { return text != NULL && strncmp(text, word, strlen(word)) == 0; }
+static bool says(const char *text, const char *word) { return text != NULL && strstr(text, word) != NULL; }
+
+/* A post or a terminal is open to the tip; nothing stands in a connector there. */
+static bool at_a_terminal(const char *test_point) {
+  return (says(test_point, "post") || says(test_point, "terminal")) && !says(test_point, "connector") && !says(test_point, "plug") &&
+         !says(test_point, "breakout");
+}
 
 /* Together or apart, and how one gets at the wire: round it, at the posts, or through the connector. */
 static void say_plugged(plb_card *c, const plb_reference *r) {
@@ -48,11 +54,11 @@ static void say_plugged(plb_card *c, const plb_reference *r) {
     text = "Unplugged, so that only the part itself is seen";
   else if (only_current(r))
     text = "Everything together as in use: the clamp goes round the wire and opens nothing";
-  else if (r->connection.probe != NULL && strstr(r->connection.probe, "pick-up") != NULL)
+  else if (says(r->connection.probe, "pick-up"))
     text = "Everything together as in use: the pick-up goes round the lead and opens nothing";
-  else if (begins(r->connection.test_point, "Across the battery posts"))
+  else if (at_a_terminal(r->connection.test_point))
     text = "Everything together as in use, nothing unplugged";
-  else if (r->system != NULL && strstr(r->system, "open-collector") != NULL)
+  else if (says(r->system, "open-collector"))
     text = "Connector together, measured by back-probing or with a breakout lead: the open-collector output gets its pull-up from the "
            "control unit and shows nothing unplugged";
   plb_text_print(c->plugged, sizeof c->plugged, "%s", text);

@@ -26,18 +26,58 @@ static void draw_box(plb_canvas *c, double x, double y, const char *name) {
   plb_canvas_text(c, x + 65, y + 37, &boxed, name);
 }
 
-static bool by_clamp(const plb_reference *r) {
-  return r->channels > 0 && strcmp(r->channel[0].unit, "A") == 0;
+/* What the sketch must show, in order of the channels: a clamp or pick-up goes round the wire, a tip on it. A picture of a tip where the card
+ * forbids one would be followed. */
+typedef struct hands {
+  bool clamp, tip, pick_up, between; /* between: two points of one side */
+  const char *word;                  /* for the tip */
+} hands;
+
+static bool says(const char *text, const char *word) { return text != NULL && strstr(text, word) != NULL; }
+
+static hands hands_of(const plb_reference *r) {
+  hands h = {.word = "tip"};
+  size_t volts = 0;
+  for (size_t i = 0; i < r->channels; i++) {
+    const bool amperes = strcmp(r->channel[i].unit, "A") == 0;
+    h.clamp = h.clamp || amperes;
+    volts += !amperes;
+  }
+  h.pick_up = says(r->connection.probe, "pick-up");
+  h.between = says(r->connection.test_point, "the consumer's"); /* a drop: from the consumer to the battery */
+  h.tip = volts > 0 && !h.pick_up && !h.between;
+  h.word = volts > 1 ? "a tip for each wire" : "tip";
+  return h;
 }
 
 /* Where along the upper wire the tip (or the clamp) goes. */
 static double place_x(const plb_reference *r) {
   const char *place = r->connection.place ? r->connection.place : "";
   if (strstr(place, "control"))
-    return 250;
+    return 360;
   if (strstr(place, "supply") || strstr(place, "ground"))
     return 395;
   return 560;
+}
+
+static void draw_tip(plb_canvas *c, double x, double upper, double lower, const char *word) {
+  plb_canvas_triangle(c, x, upper - 2, 14, false, &tip);
+  plb_canvas_text(c, x, upper - 24, &mark, word);
+  plb_canvas_line(c, x + 40, upper - 14, x + 40, lower + 16, &lead);
+  plb_canvas_rect(c, x + 32, lower + 16, 16, 10, &clip);
+  plb_canvas_text(c, x + 40, lower + 44, &mark, "ground clip: see below");
+}
+
+static void draw_ring(plb_canvas *c, double x, double upper, const char *word) {
+  plb_canvas_rect(c, x - 13, upper - 16, 26, 32, &ring);
+  plb_canvas_text(c, x, upper - 24, &mark, word);
+}
+
+/* Both ends of one side of the wiring: what is lost in between. */
+static void draw_between(plb_canvas *c, double wire_y) {
+  plb_canvas_triangle(c, 236, wire_y - 2, 14, false, &tip);
+  plb_canvas_triangle(c, 584, wire_y - 2, 14, false, &tip);
+  plb_canvas_text(c, 410, wire_y - 24, &mark, "two points of one side: see below");
 }
 
 static void draw_sketch(plb_canvas *c, const plb_reference *r, double y) {
@@ -48,17 +88,14 @@ static void draw_sketch(plb_canvas *c, const plb_reference *r, double y) {
   draw_box(c, 66, y + 34, "control or supply");
   draw_box(c, 624, y + 34, "component");
   if (!r->connection.connected)
-    plb_canvas_rect(c, 596, upper - 12, 10, lower - upper + 24, &(plb_paint){.fill = PLB_WHITE, .stroke = PLB_INK, .width = 1, .dash = "3 2"});
-  if (by_clamp(r)) {
-    plb_canvas_rect(c, x - 13, upper - 16, 26, 32, &ring);
-    plb_canvas_text(c, x, upper - 24, &mark, "clamp");
-  } else {
-    plb_canvas_triangle(c, x, upper - 2, 14, false, &tip);
-    plb_canvas_text(c, x, upper - 24, &mark, "tip");
-    plb_canvas_line(c, x + 40, upper - 14, x + 40, lower + 16, &lead);
-    plb_canvas_rect(c, x + 32, lower + 16, 16, 10, &clip);
-    plb_canvas_text(c, x + 40, lower + 44, &mark, "ground clip: see below");
-  }
+    plb_canvas_rect(c, x - 60, upper - 12, 10, lower - upper + 24, &(plb_paint){.fill = PLB_WHITE, .stroke = PLB_INK, .width = 1, .dash = "3 2"});
+  const hands h = hands_of(r);
+  if (h.tip)
+    draw_tip(c, x, upper, lower, h.word);
+  if (h.clamp || h.pick_up)
+    draw_ring(c, h.tip ? x - 110 : x, upper, h.pick_up ? "pick-up round the lead" : "clamp");
+  if (h.between)
+    draw_between(c, says(r->connection.place, "ground") ? lower : upper);
   plb_canvas_text(c, LEFT, y + SKETCH - 14, &faint,
                   r->connection.connected ? "Connector together. Sketch, not to scale." : "Connector open (dashed). Sketch, not to scale.");
   plb_canvas_group_end(c);
