@@ -29,8 +29,8 @@ typedef struct solenoid_set {
 } solenoid_set;
 
 typedef struct coil {
-  double supply_v, ohm, henry, clamp_v, boost_v, move_a, coupling, on_v, edge_s, hold,
-      low_ohm; /* low_ohm: part of a bad joint between test point and driver */
+  double supply_v, ohm, henry, clamp_v, boost_v, motion_v, move_a, coupling, on_v, edge_s, hold,
+      low_ohm; /* motion_v: that a moving part of coupling 1 would induce; from memory; low_ohm: part of a bad joint between test point and driver */
 } coil;
 
 static coil make_coil(plb_draw *draw, const solenoid_set *set) {
@@ -43,7 +43,12 @@ static coil make_coil(plb_draw *draw, const solenoid_set *set) {
   c.ohm = plb_part(draw, set->ohm, 0.04) * shorted + joint;
   c.henry = plb_part(draw, set->henry, 0.04) * shorted * shorted;
   c.clamp_v = plb_part(draw, set->clamp_v, 0.02);
-  c.boost_v = plb_part(draw, set->boost_v, 0.015) * (1.0 - 0.6 * plb_fault(draw, "weak-driver"));
+  /* from a weak supply the converter does not fill the capacitor again before the next opening */
+  c.boost_v = plb_part(draw, set->boost_v, 0.015) * (1.0 - 0.6 * plb_fault(draw, "weak-driver")) *
+              (1.0 - 0.4 * plb_fault(draw, "weak-supply"));
+  if (set->boost_v > 0.0) /* the boosted current returns through the driver's ground */
+    c.ohm += plb_joint_ohm(plb_fault(draw, "poor-ground"), 1.8 * set->ohm);
+  c.motion_v = set->boost_v > 0.0 ? 0.5 * set->boost_v : c.supply_v;
   c.move_a = plb_part(draw, set->move_a, 0.03);
   c.coupling = 0.5 * (1.0 - stuck);
   /* saturated driver: common practice */
@@ -91,7 +96,7 @@ static void step_coil(const coil *c, const stage *s, const solenoid_set *set, do
   if (!on && state->amp < 0.3 * c->move_a)
     state->moved = false;
   state->motion *= exp(-dt_s / 0.25e-3);
-  const double back_v = state->motion > 0.01 ? c->coupling * c->supply_v * state->motion : 0.0;
+  const double back_v = state->motion > 0.01 ? c->coupling * c->motion_v * state->motion : 0.0;
   const double drive_v = source_of(c, how);
   state->drive_v = drive_v + (state->drive_v - drive_v) * exp(-dt_s / c->edge_s);
   state->amp = plb_rl_current(state->amp, state->drive_v - (on ? back_v : 0.0), c->ohm, c->henry, dt_s);
