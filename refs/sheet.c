@@ -244,6 +244,15 @@ static plb_status take_band(reader *r) {
 
 static plb_band *last_band(const reader *r) { return r->s->words->bands > 0 ? &r->s->words->band[r->s->words->bands - 1] : NULL; }
 
+/* "of residual": the level of what the capture's own median cycle leaves, so that neither teeth nor humps count as hash */
+static plb_status take_of(reader *r) {
+  plb_band *b = last_band(r);
+  if (b == NULL || b->domain == PLB_BAND_CYCLE || strcmp(r->l->rest, "residual") != 0)
+    return wrong(r, "write residual, below a frequency band");
+  b->residual = true;
+  return PLB_OK;
+}
+
 static plb_status take_good(reader *r) {
   plb_band *b = last_band(r);
   return b != NULL ? set_text(r, &b->good) : wrong(r, "it must stand below a band");
@@ -353,7 +362,8 @@ static const struct {
             {"connected", take_connected}, {"test-point", take_test_point}, {"place", take_place},     {"ground", take_ground},
             {"never", take_never},       {"probe", take_probe},         {"range", take_range},         {"coupling", take_coupling},
             {"trigger", take_trigger},   {"cautions", take_cautions},   {"mark", take_mark},           {"band", take_band},
-            {"good", take_good},         {"low", take_pointers},        {"high", take_pointers},       {"early", take_pointers},
+            {"good", take_good},         {"of", take_of},
+            {"low", take_pointers},        {"high", take_pointers},       {"early", take_pointers},
             {"late", take_pointers},     {"noisy", take_pointers},      {"missing", take_pointers},    {"limit", take_limit},
             {"channel", take_channel},   {"standard", take_standard}};
 
