@@ -10,6 +10,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 static const cli_option opt_output = {"output", 'o', "FILE", false,
                                       "Write here. The ending tells the format: .csv or .txt (delimited text), .wav, .npy, .cfg with .dat beside "
@@ -124,17 +125,26 @@ static int convert(const cli_inputs *inputs, const char *path, bool ascii) {
   return status == PLB_OK ? CLI_OK : cli_fail(&err);
 }
 
-/* A .cfg brings a .dat beside it. */
+/* A .cfg brings a .dat beside it, in capitals where its own ending is. @return false: it is no .cfg, or too long */
+static bool beside_of(const char *output, char out[PLB_PATH_SIZE]) {
+  const size_t n = strlen(output);
+  if (n < 4 || n >= PLB_PATH_SIZE || (strcmp(output + n - 4, ".cfg") != 0 && strcmp(output + n - 4, ".CFG") != 0))
+    return false;
+  memcpy(out, output, n - 3);
+  memcpy(out + n - 3, output[n - 1] == 'G' ? "DAT" : "dat", 4);
+  return true;
+}
+
 static bool falls_on(const char *output, const char *input) {
   char beside[PLB_PATH_SIZE];
-  const size_t n = strlen(output);
-  if (cli_same_file(output, input))
-    return true;
-  if (n < 4 || n >= sizeof beside || strcmp(output + n - 4, ".cfg") != 0)
-    return false;
-  memcpy(beside, output, n - 3);
-  memcpy(beside + n - 3, "dat", 4);
-  return cli_same_file(beside, input);
+  return cli_same_file(output, input) || (beside_of(output, beside) && cli_same_file(beside, input));
+}
+
+/* A .dat that is there without its .cfg is somebody else's. */
+static int check_beside(const char *command, const char *output) {
+  char beside[PLB_PATH_SIZE];
+  const bool foreign = beside_of(output, beside) && access(beside, F_OK) == 0 && access(output, F_OK) != 0;
+  return foreign ? cli_usage(command, "%s is there already and does not belong to %s; name another file", beside, output) : 0;
 }
 
 static int run(const cli_arguments *arguments) {
@@ -152,6 +162,8 @@ static int run(const cli_arguments *arguments) {
     status = cli_usage(arguments->command, "--ascii is for COMTRADE; name the output .cfg or .cff");
   if (status == 0 && falls_on(path, inputs.item[0].path))
     status = cli_usage(arguments->command, "%s is the capture itself; name another file", path);
+  if (status == 0)
+    status = check_beside(arguments->command, path);
   if (status == 0)
     status = cli_output_possible(path);
   if (status == 0)

@@ -59,7 +59,7 @@ const cli_command cli_inspect = {
     "too "
     "short, uneven, flat), draws a first picture in text and guesses what was measured.\n"
     "Reads delimited text as loggers write it (with or without header, time column, decimal comma), RIFF WAVE, NumPy "
-    ".npy, COMTRADE (.cfg with .dat, .cff) and our own capture documents. An unfit recording is told, and is no error.",
+    ".npy and .npz, COMTRADE (.cfg with .dat, .cff) and our own capture documents. An unfit recording is told, and is no error.",
     "  plumb inspect trace.csv\n"
     "  plumb inspect trace.txt --rate 50kS/s --channel crank=1:V:10\n"
     "  plumb inspect trace.wav --json",

@@ -3,9 +3,10 @@
 
 # shellcheck disable=SC2034
 packages_build="build-essential cmake ninja-build pkg-config libfftw3-dev libxml2-dev libjansson-dev nettle-dev
- zlib1g-dev libgit2-dev"
+ zlib1g-dev libgit2-dev libzip-dev"
 # shellcheck disable=SC2034
-packages_test="git flac libcmocka-dev python3 python3-scipy python3-pandas python3-jsonschema libxml2-utils"
+packages_test="git flac libcmocka-dev python3 python3-scipy python3-pandas python3-jsonschema
+ python3-soundfile sox libxml2-utils"
 # shellcheck disable=SC2034
 packages_all="clang libclang-rt-14-dev libomp-dev valgrind cppcheck clang-tidy shellcheck"
 

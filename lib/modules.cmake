@@ -11,8 +11,9 @@ target_compile_options(plb_signal PRIVATE -fno-math-errno -fno-trapping-math)
 plb_module(capture USES core signal
   SOURCES capture.c format.c number.c column.c text_cell.c text_encoding.c text_sample.c text_comma.c text_layout.c text_refuse.c text_header.c
     text_time.c text_preamble.c text_rate.c text_body.c text_reader.c text_writer.c wave_reader.c npy_reader.c assign.c conditioning.c
-    comtrade_config.c comtrade_data.c comtrade_reader.c comtrade_writer.c wave_writer.c npy_writer.c
-    step.c clipping.c fitness.c stream.c stream_frames.c stream_wave.c stream_text.c)
+    comtrade_config.c comtrade_data.c comtrade_reader.c comtrade_writer.c wave_writer.c npy_writer.c npz_reader.c text_date.c text_edges.c
+    step.c clipping.c fitness.c stream.c stream_frames.c stream_wave.c stream_text.c
+  LINK PkgConfig::LIBZIP)
 
 plb_module(model USES core signal capture
   SOURCES draw.c wiring.c meter.c matrix.c physics.c rotation.c cases.c families.c wheel.c inductive.c hall.c injector.c brush_motor.c serial.c pulses.c knock.c power.c stepper.c analog.c three_wire.c air_mass.c boost.c valve_position.c charging.c track.c solenoid.c ignition.c oxygen.c cranking.c can.c coolant.c alternator.c)

@@ -60,7 +60,7 @@ typedef struct plb_format {
   bool (*stands_for)(const char *path, char out[PLB_PATH_SIZE]);
 } plb_format;
 
-extern const plb_format plb_format_text, plb_format_wave, plb_format_npy, plb_format_comtrade;
+extern const plb_format plb_format_text, plb_format_wave, plb_format_npy, plb_format_npz, plb_format_comtrade;
 
 /** plb_capture_read() with one more format, of a later module. @param also  may be NULL */
 PLB_CHECKED plb_status plb_capture_read_also(plb_capture **out, const char *path, const plb_read_options *options,

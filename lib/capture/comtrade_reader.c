@@ -272,7 +272,7 @@ static plb_status read_comtrade(plb_capture *out, const char *data, size_t size,
     p.config = NULL;
     status = cut_sections(&p, data, size, err);
     if (status == PLB_OK && (!p.config || !p.rows))
-      status = plb_fail(err, PLB_EDATA, "the combined file has no %s section; copy or export it again", p.config ? "DAT" : "CFG");
+      status = plb_fail_byte(err, PLB_EDATA, (int64_t)size, "the combined file has no %s section; copy or export it again", p.config ? "DAT" : "CFG");
     if (status == PLB_OK)
       status = read_parts(&p, out, err);
   }

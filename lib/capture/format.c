@@ -4,7 +4,7 @@
 
 /* The table of formats. Those that are told by a magic number come first; text, which is told by nothing, is the last.
  */
-static const plb_format *const formats[] = {&plb_format_wave, &plb_format_npy, &plb_format_comtrade, &plb_format_text};
+static const plb_format *const formats[] = {&plb_format_wave, &plb_format_npy, &plb_format_npz, &plb_format_comtrade, &plb_format_text};
 enum { FORMATS = sizeof formats / sizeof formats[0] };
 
 enum { PROBED = 65536 };
@@ -82,7 +82,7 @@ typedef struct request {
 /* `data` ends in a NUL that is not counted. */
 static plb_status read_bytes(plb_capture **out, const char *data, size_t size, const request *r, plb_error *err) {
   if (size == 0)
-    return plb_fail(err, PLB_EDATA, "the file is empty; record or export it again");
+    return plb_fail_line(err, PLB_EDATA, 1, 0, "the file is empty; record or export it again");
   const plb_format *format = find_format(data, size, r->also);
   if (!format)
     return fail_unknown(data, size, err);

@@ -302,7 +302,7 @@ static plb_status read_npy(plb_capture *out, const char *data, size_t size, cons
   plb_clock clock;
   const bool has_time = options->rate_hz == 0.0 && channels > 1 && read_clock(&a, find_lane(&a, 0, by_row), &clock);
   if (options->rate_hz == 0.0 && !has_time)
-    return plb_fail(err, PLB_EDATA, "no time column; give --rate");
+    return plb_fail_byte(err, PLB_EDATA, (int64_t)a.body, "no time column; give --rate");
   for (size_t i = has_time; i < channels; i++) {
     const lane from = find_lane(&a, i, by_row);
     plb_channel *channel = plb_capture_add_channel(out);

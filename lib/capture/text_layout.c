@@ -282,14 +282,14 @@ static plb_status check_width(const plb_text_sample *s, const plb_text_layout *t
   for (size_t i = 0; i < s->count; i++)
     for (size_t w = 0; w < WAYS; w++)
       if (plb_text_count_row(s->line[i], t->end, ways[w]).numbers > PLB_TEXT_MOST_COLUMNS)
-        return plb_fail(err, PLB_EDATA, "there are more than %d columns; export the channels in parts",
+        return plb_fail_line(err, PLB_EDATA, plb_text_line_of(t, s->line[i]), 0, "there are more than %d columns; export the channels in parts",
                         PLB_TEXT_MOST_COLUMNS);
   return PLB_OK;
 }
 
 static plb_status fail_without_rows(const plb_text_sample *s, const plb_text_layout *t, plb_error *err) {
   if (s->count == 0)
-    return plb_fail(err, PLB_EDATA, "the file is empty; record or export it again");
+    return plb_fail_line(err, PLB_EDATA, 1, 0, "the file is empty; record or export it again");
   const char *first = s->line[0] + strspn(s->line[0], " \t");
   if (*first == '<' || *first == '{')
     return plb_fail_line(err, PLB_EDATA, 1, 0,

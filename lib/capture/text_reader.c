@@ -1,3 +1,5 @@
+#include "capture/text_date.h"
+#include "capture/text_edges.h"
 #include "capture/text_encoding.h"
 #include "capture/text_table.h"
 #include <string.h>
@@ -100,14 +102,20 @@ static plb_status read_columns(plb_text_table *r, plb_capture *out, double rate_
     return status;
   out->pairs = holds_pairs(r);
   note_layout(r, out);
-  return make_channels(r, out, err);
+  status = make_channels(r, out, err);
+  return status == PLB_OK && plb_text_is_edge_list(r, out) ? plb_text_hold_edges(r, out, err) : status;
 }
 
 static plb_status read_text(plb_capture *out, const char *text, size_t size, double rate_hz, plb_error *err) {
   plb_text_table r = {.time = PLB_TEXT_NO_TIME};
-  plb_status status = plb_text_layout_find(&r.layout, text, size, err);
+  char *rewritten = NULL;
+  plb_status status = plb_text_rewrite_dates(text, size, &rewritten, err);
+  if (status == PLB_OK)
+    status = plb_text_layout_find(&r.layout, rewritten ? rewritten : text, size, err);
   if (status != PLB_OK)
     goto done;
+  if (rewritten)
+    plb_capture_add_note(out, "times of day are read as seconds since midnight of the first day");
   r.column = plb_calloc(r.layout.columns, sizeof *r.column);
   r.header = plb_calloc(r.layout.columns, sizeof *r.header);
   status = r.column && r.header ? read_columns(&r, out, rate_hz, err) : plb_text_fail_memory(err);
@@ -117,6 +125,7 @@ done:
   free(r.column);
   free(r.header);
   plb_text_layout_dispose(&r.layout);
+  free(rewritten);
   return status;
 }
 

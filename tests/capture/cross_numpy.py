@@ -147,6 +147,36 @@ def check_npy(folder):
     print("same: .npy, 12 types, 2 byte orders, 3 shapes, C and Fortran order, versions 1 to 3")
 
 
+def check_npz(folder):
+    random = np.random.default_rng(4)
+    path = folder / "arrays.npz"
+    time = np.arange(5000) * 2.5e-6 + 0.125
+    for save in (np.savez, np.savez_compressed):
+        arrays = {code: random.integers(-100, 100, 5000).astype(code) if code[0] == "i" else random.normal(0, 3, 5000).astype(code)
+                  for code in ("i2", "i8", "f4", "f8")}
+        save(path, t=time, **arrays)
+        rate, got = read(path)
+        assert rate == 400000.0, rate
+        same(".npz, " + save.__name__, got, np.array([np.load(path)[name].astype(np.float64) for name in arrays]))
+        save(path, np.column_stack([time, arrays["f8"], arrays["f4"]]))
+        same(".npz of one array, " + save.__name__, read(path)[1], np.load(path)["arr_0"][:, 1:].T)
+    save(path, a=arrays["f8"], b=arrays["f4"])
+    same(".npz without a time", read(path, 1000.0)[1], np.array([arrays["f8"], arrays["f4"].astype(np.float64)]))
+
+
+def check_edges(folder):
+    """A list of edges, held by NumPy's searchsorted."""
+    random = np.random.default_rng(5)
+    path = folder / "edges.csv"
+    at = np.unique(np.concatenate(([0], random.integers(1, 400000, 300))))
+    states = random.integers(0, 2, (2, len(at)))
+    path.write_text("time [s],A,B\n" + "".join("%.6f,%d,%d\n" % (a * 1e-6, *states[:, i]) for i, a in enumerate(at)))
+    rate, got = read(path)
+    step = np.gcd.reduce(at)
+    assert rate == 1e6 / step, (rate, step)
+    same("a list of edges", got, states[:, np.searchsorted(at, np.arange(0, at[-1] + 1, step), side="right") - 1])
+
+
 def check_engine():
     root = pathlib.Path(os.environ.get("PLUMBLINE_TEST_DATA", pathlib.Path(__file__).resolve().parents[3] / "shared" / "data"))
     files = sorted((root / "engine").glob("setup-*/*.txt"))
@@ -158,10 +188,13 @@ def check_engine():
         same(path.name, got, np.loadtxt(path)[:, 1:].T)
 
 
-with tempfile.TemporaryDirectory() as name:
-    work = pathlib.Path(name)
-    check_text(work)
-    check_missing(work)
-    check_wave(work)
-    check_npy(work)
-check_engine()
+if __name__ == "__main__":
+    with tempfile.TemporaryDirectory() as name:
+        work = pathlib.Path(name)
+        check_text(work)
+        check_missing(work)
+        check_wave(work)
+        check_npy(work)
+        check_npz(work)
+        check_edges(work)
+    check_engine()

@@ -4,8 +4,10 @@
 Each bad file has the one defect it is named for, each good one the one property. tests/capture/test_bad.c and test_good.c say what
 reading them must give. Run by hand only, when a file is added; then look at the difference before committing it.
 """
+import io
 import pathlib
 import struct
+import zipfile
 
 HERE = pathlib.Path(__file__).resolve().parent
 BAD = HERE / "bad" / "captures"
@@ -87,8 +89,6 @@ def bad_text():
     text("time-stands-still.csv", "time,CH1", "0.5,1", "0.5,2", "0.5,3")
     text("time-missing.csv", "time,CH1", "0.000,1", ",2", "0.002,3", "0.003,3")
     text("time-in-volts.csv", "time (V),CH1", "0.000,1", "0.001,2", "0.002,3")
-    text("time-of-day.csv", "Time,CH1", "12:00:00.000,1", "12:00:00.001,2", "12:00:00.002,3")
-    text("date-and-time.csv", "Timestamp;CH1", "2025-01-31 12:00:00;1", "2025-01-31 12:00:01;2", "2025-01-31 12:00:02;3")
     text("two-different-times.csv", "Time A,A,Time B,B", "0.0,1,0.5,1", "1.0,2,1.5,2", "2.0,3,2.5,3")
     text("one-row.csv", "time,CH1", "0.0,1")
     text("quote-not-closed.csv", *ROWS[:2], '0.002,"3,30.5', ROWS[3])
@@ -189,6 +189,43 @@ def comtrade_pair(name, kind, year, folder=GOOD, **lines):
     raw(name + ".dat", comtrade_rows(kind), folder=folder)
 
 
+def npz(deflated=False, damage=None, **arrays):
+    """An archive as numpy.savez writes it, every date the same so that the bytes are. `arrays`: the bytes of each member."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED if deflated else zipfile.ZIP_STORED) as archive:
+        for name, data in arrays.items():
+            info = zipfile.ZipInfo(name.replace("__", "."), (1980, 1, 1, 0, 0, 0))
+            info.compress_type = zipfile.ZIP_DEFLATED if deflated else zipfile.ZIP_STORED
+            archive.writestr(info, data)
+    data = bytearray(out.getvalue())
+    if damage == "promise":  # the size after unpacking, in both places
+        for at in (data.find(b"PK\x03\x04") + 22, data.find(b"PK\x01\x02") + 24):
+            data[at:at + 4] = struct.pack("<I", 1 << 30)
+    elif damage == "bytes":
+        data[190] ^= 0xFF
+    return bytes(data[:-30] if damage == "cut" else data)
+
+
+def column(*values):
+    return npy(literal(shape="(%d,)" % len(values)), struct.pack("<%dd" % len(values), *values))
+
+
+def bad_newer():
+    time, signal = column(0.0, 0.001, 0.002, 0.003), column(1.5, -2.25, 3.0, 0.5)
+    raw("npz-cut.npz", npz(damage="cut", time__npy=time, CH1__npy=signal))
+    raw("npz-byte-changed.npz", npz(damage="bytes", time__npy=time, CH1__npy=signal))
+    raw("npz-lengths-differ.npz", npz(time__npy=time, CH1__npy=column(1.5, 2.5)))
+    raw("npz-objects.npz", npz(time__npy=time, CH1__npy=npy(literal("'|O'", "(4,)"), b"\0" * 32)))
+    raw("npz-without-time.npz", npz(CH1__npy=signal, CH2__npy=signal))
+    raw("npz-with-a-text.npz", npz(CH1__npy=signal, notes__txt=b"bench"))
+    raw("npz-no-array-in-it.npz", npz(CH1__npy=b"1.5 -2.25", time__npy=time))
+    raw("npz-promises-too-much.npz", npz(True, "promise", CH1__npy=signal))
+    raw("npz-time-goes-back.npz", npz(time__npy=column(0.0, 0.002, 0.001, 0.003), CH1__npy=signal))
+    text("date-changes-without-midnight.csv", "Time,CH1", "2026-01-30 10:00:00.000,1.5", "2026-01-31 10:00:00.001,-2.25", "2026-01-31 10:00:00.002,3")
+    text("time-of-day-without-seconds.csv", "Time,CH1", "10:00,1.5", "10:01,-2.25", "10:02,3")
+    text("edges-too-far-apart.csv", "time [s],A", "0,0", "0.000000001,1", "3600.5,0")
+
+
 def good():
     comtrade_pair("comtrade-two-files", "ASCII", 1999)
     comtrade_pair("comtrade-1991-binary", "BINARY", 1991, l1="bench,recorder")
@@ -206,6 +243,14 @@ def good():
     values = struct.pack("<8h", 1500, 10000, -2250, 20000, 3000, 30500, 500, 1000)
     raw("two-channels-16-bit.wav", wave(wave_format(channels=2, rate=1000), wave_chunk(b"data", values)), folder=GOOD)
     doubles = struct.pack(">12d", *[float(c) for r in ROWS for c in r.split(",")])
+    text("times-of-day.csv", "Time,CH1 (V),CH2 (A)", *["00:00:0" + r for r in ROWS], folder=GOOD)
+    text("dates-day-first.csv", "Date;Time;CH1 (V);CH2 (A)", *["31.01.2026;00:00:0" + r.replace(",", ";").replace(".", ",") for r in ROWS], folder=GOOD)
+    text("dates-iso-8601.csv", "Recorded 2026-01-31 09:00:00", "Timestamp,CH1 (V),CH2 (A)", *["2026-01-31T00:00:0%sZ,%s" % tuple(r.split(",", 1)) for r in ROWS],
+         folder=GOOD)
+    raw("archive-stored.npz", npz(time__npy=column(0.0, 0.001, 0.002, 0.003), CH1__npy=column(1.5, -2.25, 3.0, 0.5), CH2__npy=column(10.0, 20.0, 30.5, 1.0)),
+        folder=GOOD)
+    raw("archive-deflated.npz", npz(True, time__npy=column(0.0, 0.001, 0.002, 0.003), CH1__npy=column(1.5, -2.25, 3.0, 0.5),
+                                    CH2__npy=column(10.0, 20.0, 30.5, 1.0)), folder=GOOD)
     raw("time-and-two-columns-big-endian.npy", npy(literal("'>f8'", "(4, 3)"), doubles, major=2), folder=GOOD)
 
 
@@ -214,4 +259,5 @@ if __name__ == "__main__":
         folder.mkdir(parents=True, exist_ok=True)
     bad_text()
     bad_binary()
+    bad_newer()
     good()

@@ -19,7 +19,7 @@ typedef struct plb_read_options {
 #define PLB_READ_OPTIONS_INIT {1, 0.0, 0}
 
 /**
- * Read a capture: delimited text, RIFF WAVE, NumPy .npy, COMTRADE; the format is told from the content, not from the name.
+ * Read a capture: delimited text, RIFF WAVE, NumPy .npy and .npz, COMTRADE; the format is told from the content, not from the name.
  * A COMTRADE recording in two files is found by either name. plb_capture_open() reads our own capture documents too.
  * Every column that holds numbers becomes a channel; its role is the header's name, or "c2" for the second column where there is none.
  * @return PLB_OK, PLB_ENOINPUT, PLB_EDATA (err has path and line, column or byte), PLB_EIO, PLB_ENOMEM
