@@ -4,6 +4,7 @@
 #include "input.h"
 #include "message.h"
 #include "output.h"
+#include "type_note.h"
 
 #include <plumbline/collection.h>
 #include <plumbline/core.h>
@@ -71,6 +72,9 @@ static int choose(deck *d, const char *word, const char *named, plb_error *err) 
   if (!strchr(word, '/') && !strchr(word, '.')) {
     if (list_type(d, word, err) != PLB_OK)
       return cli_fail(err);
+    const char *near = d->entries == 0 ? cli_near_type(d->collection, word) : NULL;
+    if (near)
+      return cli_usage("connect", "%s is no type with a known-good here; did you mean %s?", word, near);
     if (d->entries == 0)
       return cli_usage("connect", "%s is no type with a known-good here; \"plumb collection list\" shows which there are", word);
     size_t best = 0;

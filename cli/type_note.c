@@ -20,6 +20,23 @@ static const char **type_names(const plb_collection *collection) {
   return name;
 }
 
+/* A word with dashes for an alias written with blanks, a slip of the pen, or the beginning of a type. */
+const char *cli_near_type(const plb_collection *collection, const char *word) {
+  char spaced[PLB_TEXT_SIZE];
+  size_t n = 0;
+  for (; word[n] && n + 1 < sizeof spaced; n++)
+    spaced[n] = word[n] == '-' ? ' ' : word[n];
+  spaced[n] = '\0';
+  const char *near = plb_collection_type(collection, spaced);
+  const char **name = near ? NULL : type_names(collection);
+  if (name && !near)
+    near = cli_nearest(word, name);
+  for (size_t i = 0; name && !near && n >= 3 && name[i]; i++)
+    near = strncmp(name[i], word, n) == 0 ? name[i] : NULL;
+  free(name);
+  return near;
+}
+
 static void note(const plb_collection *collection, const char *type) {
   const char *slug = plb_collection_type(collection, type);
   if (slug && strcmp(slug, type) == 0)
@@ -29,12 +46,11 @@ static void note(const plb_collection *collection, const char *type) {
              type, slug, slug);
     return;
   }
-  const char **name = type_names(collection), *near = name ? cli_nearest(type, name) : NULL;
+  const char *near = cli_near_type(collection, type);
   if (near)
     cli_note("--type %s is no type of the collection and is kept as it stands; if you meant %s, learn again with --type %s", type, near, near);
   else
     cli_note("--type %s is no type of the collection and is kept as it stands; \"plumb collection list --types\" shows those it has", type);
-  free(name);
 }
 
 void cli_note_type(const char *type, const char *named) {
