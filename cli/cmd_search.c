@@ -9,16 +9,10 @@
 
 #include <stdlib.h>
 
-static const cli_option opt_sigma = {
-    "sigma", 0, "N", false,
-    "Least size of an event, in standard deviations of the usual scatter times the root of its samples (5 to 1000; "
-    "default 6.2, at which noise alone shows less than one event in an hour at 10 kS/s)."};
-static const cli_option opt_cut = {"cut", 0, "DIR", false,
-                                   "Write what stood around each event as a capture into this folder."};
 static const cli_option opt_json = {"json", 0, NULL, false,
                                     "Print one line of JSON for each event (event/1), and a last one (events/1)."};
 static const cli_option *const options[] = {&cli_opt_channel,   &cli_opt_rate,  &cli_opt_raw, &cli_opt_raw_channels,
-                                            &cli_opt_raw_scale, &opt_sigma, &opt_cut, &cli_opt_files_from, &opt_json, NULL};
+                                            &cli_opt_raw_scale, &cli_opt_sigma, &cli_opt_cut, &cli_opt_files_from, &opt_json, NULL};
 
 typedef struct printer {
   bool json;
@@ -59,11 +53,11 @@ static int run(const cli_arguments *arguments) {
     status = cli_usage(arguments->command, "no recording is named; give a file, or - for standard input");
   if (status == 0)
     status = cli_stream_options(arguments, &inputs, &how.stream);
-  if (status == 0 && cli_given(arguments, &opt_sigma))
-    status = cli_real(arguments, &opt_sigma, &how.sigma);
+  if (status == 0 && cli_given(arguments, &cli_opt_sigma))
+    status = cli_real(arguments, &cli_opt_sigma, &how.sigma);
   how.channel = inputs.channel;
   how.channels = inputs.channels;
-  how.cut_folder = cli_value(arguments, &opt_cut);
+  how.cut_folder = cli_value(arguments, &cli_opt_cut);
   for (size_t i = 0; status == 0 && i < inputs.count; i++) {
     const int one = search(inputs.item[i].path, &how, cli_given(arguments, &opt_json));
     status = cli_exit_worst(status, one);

@@ -14,7 +14,7 @@
 static const cli_option opt_reading = {
     "reading", 0, "NAME", false,
     "What to read: a name that plumb measure prints (duty-high, pulse-low, frequency, mean, ...; duty is duty-high), or "
-    "of a wheel speed or acceleration."};
+    "of a wheel speed or acceleration; balance between cylinders, of a wheel's speed or the starter's current."};
 static const cli_option opt_every = {
     "every", 0, "TIME|cycle|tooth", false,
     "One value for each window of this length (10ms, 1s), for each cycle (of a wheel each turn), or for each tooth; "
@@ -22,7 +22,7 @@ static const cli_option opt_every = {
 static const cli_option opt_cycle = {"cycle", 0, "wheel:teeth=N,missing=M", false,
                                      "The wheel for speed and acceleration; missing=0: no gap."};
 static const cli_option opt_cylinders = {"cylinders", 0, "N", false,
-                                         "For dwell: the distributor serves N cylinders (2 to 16)."};
+                                         "For balance: how many the engine has; for dwell: how many the distributor serves (2 to 16)."};
 static const cli_option opt_from = {"from", 0, "TIME", false,
                                     "Only from this time on, as the file tells the time: 40ms, 1.5s."};
 static const cli_option opt_to = {"to", 0, "TIME", false, "Only up to this time."};
@@ -163,10 +163,11 @@ const cli_command cli_trend = {
     "read one thing over time: duty, speed of a wheel, ...",
     "--reading NAME [options] CAPTURE",
     "Prints the reading cycle by cycle or window by window, with the lowest and highest so far and when they happened. Of a "
-    "toothed wheel speed in 1/min and the acceleration from tooth to tooth. A window in which there is nothing to read "
+    "toothed wheel speed in 1/min and the acceleration from tooth to tooth; of the starter's current or a wheel's speed the balance of the cylinders, each compression against those around it. A window in which there is nothing to read "
     "stays empty; times are when a cycle or window begins, of a wheel its middle.",
     "  plumb trend valve.csv --reading duty --every 10ms --channel valve=2:V\n"
     "  plumb trend crank.csv --reading speed --cycle wheel:teeth=60,missing=2 --channel crank=2:V --svg speed.svg\n"
+    "  plumb trend starter.csv --reading balance --cylinders 4 --channel starter=2:A\n"
     "  plumb trend crank.csv --reading acceleration --cycle wheel:teeth=60,missing=2 --csv teeth.csv",
     options,
     run};

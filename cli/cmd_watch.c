@@ -14,14 +14,12 @@
 #include <string.h>
 #include <unistd.h>
 
-static const cli_option opt_sigma = {"sigma", 0, "N", false, "As for plumb search."};
-static const cli_option opt_cut = {"cut", 0, "DIR", false, "As for plumb search."};
 static const cli_option opt_cycles = {"cycles", 0, NULL, false,
                                       "Print a line for each whole cycle of pulses too (cycle/1)."};
 static const cli_option opt_bell = {"bell", 0, NULL, false, "Sound the terminal's bell at each event."};
 static const cli_option opt_text = {"text", 0, NULL, false, "Print lines for people instead of JSON."};
 static const cli_option *const options[] = {&cli_opt_raw, &cli_opt_rate, &cli_opt_raw_channels, &cli_opt_raw_scale,
-                                            &cli_opt_channel, &opt_sigma, &opt_cut, &opt_cycles, &opt_bell, &opt_text, NULL};
+                                            &cli_opt_channel, &cli_opt_sigma, &cli_opt_cut, &opt_cycles, &opt_bell, &opt_text, NULL};
 
 typedef struct watcher {
   plb_watch *watch;
@@ -149,11 +147,11 @@ static int run(const cli_arguments *arguments) {
     status = cli_usage(arguments->command, "say how the samples are stored: --raw int16, int32, float32 or float64");
   if (status == 0)
     status = cli_stream_options(arguments, &inputs, &how.stream);
-  if (status == 0 && cli_given(arguments, &opt_sigma))
-    status = cli_real(arguments, &opt_sigma, &how.sigma);
+  if (status == 0 && cli_given(arguments, &cli_opt_sigma))
+    status = cli_real(arguments, &cli_opt_sigma, &how.sigma);
   how.channel = inputs.channel;
   how.channels = inputs.channels;
-  how.cut_folder = cli_value(arguments, &opt_cut);
+  how.cut_folder = cli_value(arguments, &cli_opt_cut);
   if (status == 0)
     status = watch(&how, arguments);
   cli_inputs_dispose(&inputs);

@@ -6,6 +6,8 @@
 extern const cli_option cli_opt_raw;
 extern const cli_option cli_opt_raw_channels;
 extern const cli_option cli_opt_raw_scale;
+/** How large an event must be, and where its surroundings go. */
+extern const cli_option cli_opt_sigma, cli_opt_cut;
 
 /** @return 0, or an exit status after a message */
 int cli_stream_options(const cli_arguments *arguments, const cli_inputs *inputs, plb_stream_options *out);

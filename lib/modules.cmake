@@ -24,7 +24,7 @@ plb_module(cycle USES core signal capture
     once.c against.c steady.c guess.c)
 
 plb_module(reading USES core signal capture cycle
-  SOURCES kinds.c level.c pulse.c serial.c transition.c trace.c coil.c row.c pair.c measure.c print.c wheel.c series.c series_print.c)
+  SOURCES kinds.c level.c pulse.c serial.c transition.c trace.c coil.c row.c pair.c measure.c print.c wheel.c balance.c series.c series_print.c)
 
 plb_module(reference USES core signal capture cycle reading
   SOURCES model.c base64.c predict.c minimax.c steps.c block_bytes.c block_pack.c block_unpack.c value.c block_grammar.c

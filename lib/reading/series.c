@@ -1,4 +1,5 @@
 /* A reading over time: cycle by cycle, window by window, or tooth by tooth of a wheel. */
+#include "reading/balance.h"
 #include "reading/reading.h"
 
 #include <math.h>
@@ -178,6 +179,67 @@ static plb_status by_wheel(maker *m, const plb_series_options *o, bool speed, pl
   return status;
 }
 
+static plb_status tell_balance(maker *m, plb_hump *hump, size_t count, const double *place, int cylinders, plb_error *err) {
+  plb_status status = PLB_OK;
+  for (size_t i = 0; i < count && status == PLB_OK; i++)
+    status = add(m, place ? place[(size_t)hump[i].at] : hump[i].at, hump[i].share, err);
+  if (status == PLB_OK)
+    plb_balance_say(hump, count, cylinders, m->s->note, sizeof m->s->note);
+  free(hump);
+  return status;
+}
+
+/* Of a current that presses against compressions: each makes a hump. */
+static plb_status balance_of_current(maker *m, int cylinders, plb_error *err) {
+  plb_hump *hump = NULL;
+  size_t count = 0;
+  double *x = plb_calloc(m->t->n, sizeof *x);
+  if (!x)
+    return plb_fail(err, PLB_ENOMEM, "no memory for %zu samples; read a part with --from and --to", m->t->n);
+  memcpy(x, m->t->x, m->t->n * sizeof *x);
+  const plb_status status = m->t->missing ? plb_fail(err, PLB_EDATA, "%s has missing samples; export it without gaps", m->t->role)
+                                          : plb_balance(&hump, &count, x, m->t->n, 0.0, cylinders, err);
+  free(x);
+  return status == PLB_OK ? tell_balance(m, hump, count, NULL, cylinders, err) : status;
+}
+
+/* Of a wheel: its speed at every tooth position, the missing ones between their neighbours; one swing for each cylinder in two turns. */
+static plb_status balance_of_wheel(maker *m, const plb_series_options *o, plb_error *err) {
+  plb_tooth *t = NULL;
+  plb_hump *hump = NULL;
+  size_t count = 0, odd = 0, points = 0, humps = 0;
+  plb_status status = plb_wheel_teeth(&t, &count, &odd, m->t, o->teeth, o->missing, err);
+  const size_t room = (count + 1) * (size_t)(o->missing + 1);
+  double *speed = plb_calloc(room, sizeof *speed), *place = plb_calloc(room, sizeof *place);
+  if (status == PLB_OK && (!speed || !place))
+    status = plb_fail(err, PLB_ENOMEM, "no memory for %zu teeth; read a part with --from and --to", count);
+  for (size_t i = 0; i < count && status == PLB_OK; i++) {
+    const size_t positions = t[i].gap ? (size_t)o->missing + 1 : 1;
+    for (size_t k = 0; k < positions; k++, points++) {
+      speed[points] = speed_of(&t[i], 1, m->t->rate_hz);
+      place[points] = t[i].from + ((double)k + 0.5) / (double)positions * (t[i].to - t[i].from);
+    }
+  }
+  if (status == PLB_OK)
+    status = plb_balance(&hump, &humps, speed, points, 2.0 * o->teeth / o->cylinders, o->cylinders, err);
+  if (status == PLB_OK)
+    status = tell_balance(m, hump, humps, place, o->cylinders, err);
+  free(t);
+  free(speed);
+  free(place);
+  return status;
+}
+
+static plb_status read_balance(maker *m, const plb_series_options *o, plb_error *err) {
+  plb_text_say(m->s->reading, sizeof m->s->reading, "balance");
+  plb_text_say(m->s->unit, sizeof m->s->unit, "%%");
+  if (o->cylinders < 2 || o->cylinders > 16)
+    return plb_fail(err, PLB_EUSAGE, "balance is between cylinders; say how many, like --cylinders 4");
+  if (o->every_s > 0)
+    return plb_fail(err, PLB_EUSAGE, "balance has one value for each compression; leave --every out");
+  return o->teeth > 0 ? balance_of_wheel(m, o, err) : balance_of_current(m, o->cylinders, err);
+}
+
 static const plb_reading_kind *kind_named(const char *name) {
   static const char *const short_for[][2] = {{"duty", "duty-high"}, {"dwell", "dwell-low"}};
   for (size_t i = 0; i < sizeof short_for / sizeof short_for[0]; i++)
@@ -214,7 +276,9 @@ static plb_status read_series(maker *m, const plb_capture *capture, const plb_se
   m->s->every_s = o->every_s;
   plb_text_say(m->s->channel, sizeof m->s->channel, "%s", m->t->role);
   plb_status status;
-  if (speed || acceleration) {
+  if (strcmp(o->reading, "balance") == 0) {
+    status = read_balance(m, o, err);
+  } else if (speed || acceleration) {
     plb_text_say(m->s->reading, sizeof m->s->reading, "%s", o->reading);
     plb_text_say(m->s->unit, sizeof m->s->unit, "%s", speed ? "/min" : "/min/s");
     status = by_wheel(m, o, speed, err);

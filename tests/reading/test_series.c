@@ -167,12 +167,53 @@ static void test_series__what_cannot_be_read_is_refused(void **state) {
   plb_capture_free(quiet);
 }
 
+/* A current of humps of known height, ever faster: four cylinders of which the third compresses a given share of the others. */
+static void test_series__balance_of_cylinders(void **state) {
+  (void)state;
+  enum { SAMPLES = 40000 };
+  static const double third[] = {1.0, 0.8, 0.5, 0.0};
+  double *x = room_for(SAMPLES);
+  for (size_t k = 0; k < sizeof third / sizeof *third; k++) {
+    plb_random random;
+    plb_random_seed(&random, k + 1);
+    double turned = 0.0; /* compressions */
+    for (size_t i = 0; i < SAMPLES; i++) {
+      const double height = (long)turned % 4 == 2 ? third[k] : 1.0;
+      x[i] = 150.0 + 60.0 * height * 0.5 * (1.0 - cos(2.0 * pi * turned)) + 2.0 * plb_random_normal(&random);
+      turned += (7.0 + 2.0 * (double)i / SAMPLES) / 10000.0;
+    }
+    plb_capture *capture = capture_of(x, SAMPLES, 10000, "A");
+    plb_series_options o = PLB_SERIES_OPTIONS_INIT;
+    plb_series *s = NULL;
+    plb_error err = PLB_ERROR_INIT;
+    o.reading = "balance";
+    o.cylinders = 4;
+    if (plb_series_read(&s, capture, &o, &err) != PLB_OK)
+      fail_msg("%s", err.message);
+    const double mean = (3.0 + third[k]) / 4.0;
+    assert_true(s->count >= 20);
+    for (size_t i = 0; i < s->count; i++) {
+      /* the time of a hump tells which cylinder it was: turned(t) = 7 t + t^2 / 4 */
+      const double t = s->time_s[i], place = 7.0 * t + 0.25 * t * t;
+      const double expected = 100.0 * ((long)place % 4 == 2 ? third[k] : 1.0) / mean;
+      assert_near(s->value[i], expected, 6.0, "share");
+    }
+    o.cylinders = 0;
+    plb_series *none = NULL;
+    assert_int_equal(plb_series_read(&none, capture, &o, &err), PLB_EUSAGE);
+    plb_series_free(s);
+    plb_capture_free(capture);
+  }
+  free(x);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_series__duty_cycle_by_cycle),
       cmocka_unit_test(test_series__windows),
       cmocka_unit_test(test_series__a_part_only),
       cmocka_unit_test(test_series__speed_and_acceleration_of_a_wheel),
+      cmocka_unit_test(test_series__balance_of_cylinders),
       cmocka_unit_test(test_series__what_cannot_be_read_is_refused),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

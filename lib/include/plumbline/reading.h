@@ -70,10 +70,10 @@ typedef struct plb_series_options {
   unsigned version; /**< 1 */
   bool from_given, to_given;
   double from_s, to_s;
-  const char *reading; /**< the name of a reading, "duty-high"; "speed" and "acceleration" of a wheel */
+  const char *reading; /**< the name of a reading, "duty-high"; "speed" and "acceleration" of a wheel; "balance" of cylinders */
   const char *channel; /**< role; NULL: the first */
   double every_s;      /**< one value for each so long a window; 0: one for each cycle (of a wheel: each tooth) */
-  int cylinders;       /**< for dwell */
+  int cylinders;       /**< for dwell, and for balance: 2..16 */
   int teeth, missing;  /**< of a wheel: tooth positions 3..512, of which missing 0..8; teeth 0: no wheel */
   bool turns;          /**< of a wheel: one value for each turn instead of each tooth */
 } plb_series_options;
