@@ -24,6 +24,8 @@ typedef struct eval_options {
   double least;       /* > 0: only false alarms and this share of faults found can fail */
   const char *cycle;  /* NULL: the family's own */
   const char *folder; /* NULL: the models */
+  const char *into;   /* NULL, or the file that keeps what each redraw counted; a rerun skips what stands there */
+  bool table;         /* run nothing, print what the file holds */
 } eval_options;
 
 /* One capture with what is known about it. */
@@ -31,7 +33,7 @@ typedef struct eval_specimen {
   plb_capture *capture;
   char group[PLB_NAME_SIZE]; /* empty: its own */
   char fault[PLB_NAME_SIZE]; /* empty: good */
-  double severity;           /* NaN: not known */
+  double severity;           /* NaN: not known, counts as full */
   const char *code;          /* unsuitable: the reason that must be given */
   uint64_t seed;
 } eval_specimen;
@@ -96,12 +98,19 @@ const char *eval_spoil_name(size_t spoil);
 plb_status eval_spoil(plb_capture **out, const char **code, const plb_model_family *family, size_t spoil,
                       uint64_t seed, plb_error *err); /* PLB_OK with *out NULL: cannot be had in this family */
 
+/* The good draw that every fault of a redraw is laid against, taken apart once for each judge. Takes the verdict. */
+typedef struct eval_twin eval_twin;
+plb_status eval_twin_new(eval_twin **out, const plb_judge *judge, const plb_capture *capture, plb_verdict *verdict,
+                         plb_error *err);
+void eval_twin_free(eval_twin *twin);
+
 /* Where does a fault show? Made from the faulty capture and the same draw without the fault. */
 typedef struct eval_truth eval_truth;
-plb_status eval_truth_new(eval_truth **out, const plb_judge *judge, const plb_capture *faulty, const plb_capture *twin,
-                          const plb_verdict *twin_verdict, plb_error *err);
+plb_status eval_truth_new(eval_truth **out, const eval_twin *twin, const plb_capture *faulty, plb_error *err);
 bool eval_truth_shows(const eval_truth *truth); /* does the fault change anything beyond the recorder's steps? */
-bool eval_truth_fits(const eval_truth *truth, const plb_verdict *verdict, const plb_finding *finding);
+/* Is the finding right? Takes the faulty capture apart when first asked. */
+plb_status eval_truth_fits(bool *out, eval_truth *truth, const plb_verdict *verdict, const plb_finding *finding,
+                           plb_error *err);
 void eval_truth_free(eval_truth *truth);
 
 plb_status eval_run(eval_tally *tally, const eval_set *set, const eval_options *options, plb_error *err);
@@ -109,6 +118,19 @@ eval_fault_row *eval_fault_row_of(eval_tally *tally, const char *name, double se
 eval_code_row *eval_code_row_of(eval_tally *tally, const char *name);
 void eval_tally_add(eval_tally *to, const eval_tally *from);
 void eval_tally_dispose(eval_tally *tally);
+
+/* The file of results: what each redraw of each family counted, so that a long run can be taken up again. */
+typedef struct eval_ledger eval_ledger;
+plb_status eval_ledger_open(eval_ledger **out, const char *path, const eval_options *options, plb_error *err);
+void eval_ledger_close(eval_ledger *ledger);
+const eval_tally *eval_ledger_find(const eval_ledger *ledger, const char *family, unsigned redraw); /* NULL: to do */
+plb_status eval_ledger_add(eval_ledger *ledger, const char *family, unsigned redraw, const eval_tally *tally,
+                           const eval_options *options, plb_error *err);
+
+/* Where faults are judged: at full severity with the fewest exemplars and with 20 (or the most below); smaller ones and
+   unsuitable captures with 20 only. False alarms are counted everywhere. */
+bool eval_judges_full(const eval_options *options, size_t k);
+bool eval_judges_small(const eval_options *options, size_t k);
 
 void eval_print_head(const eval_options *options);
 void eval_print_family(const eval_tally *tally, const eval_options *options);

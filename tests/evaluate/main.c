@@ -8,7 +8,8 @@
 
 static const char usage[] =
     "usage: run [--family F]... [--redraws R] [--fresh K] [--n 6,10,20,30] [--seed S] [--cycle SPEC]\n"
-    "           [--sessions] [--faults] [--misses] [--full-only] [--quick] [--least SHARE] [FOLDER...]\n"
+    "           [--sessions] [--faults] [--misses] [--full-only] [--quick] [--least SHARE] [--into FILE] [--table]\n"
+    "           [FOLDER...]\n"
     "Learns from good captures of the models (or of FOLDERs with good-*.csv and fault-NAME-*.csv), judges others, counts.\n"
     "  --quick      seven families, two redraws, n = 6 and 20\n"
     "  --sessions   exemplars in groups: four recordings of each vehicle\n"
@@ -16,7 +17,9 @@ static const char usage[] =
     "  --misses     print each judgement that is not the right one\n"
     "  --full-only  faults at full severity only\n"
     "  --least      fail only on false alarms above the promise, and when less than SHARE percent of the faults at full\n"
-    "               severity are found; the other promises are printed\n";
+    "               severity are found; the other promises are printed\n"
+    "  --into FILE  keep what each redraw of a family counted in FILE; a rerun takes up where the last one was stopped\n"
+    "  --table      run nothing: print the table of what stands in the file of --into\n";
 
 static bool parse_sizes(eval_options *o, const char *text) {
   o->sizes = 0;
@@ -50,7 +53,8 @@ static int parse(eval_options *o, int argc, char **argv, const char **folder) {
   for (int i = 1; i < argc; i++) {
     const char *a = argv[i], *value = i + 1 < argc ? argv[i + 1] : NULL;
     const bool takes = strcmp(a, "--family") == 0 || strcmp(a, "--redraws") == 0 || strcmp(a, "--n") == 0 ||
-                       strcmp(a, "--seed") == 0 || strcmp(a, "--cycle") == 0 || strcmp(a, "--fresh") == 0 || strcmp(a, "--least") == 0;
+                       strcmp(a, "--seed") == 0 || strcmp(a, "--cycle") == 0 || strcmp(a, "--fresh") == 0 || strcmp(a, "--least") == 0 ||
+                       strcmp(a, "--into") == 0;
     if (takes && !value)
       return -1;
     i += takes;
@@ -66,6 +70,10 @@ static int parse(eval_options *o, int argc, char **argv, const char **folder) {
       o->seed = strtoull(value, NULL, 10);
     else if (strcmp(a, "--cycle") == 0)
       o->cycle = value;
+    else if (strcmp(a, "--into") == 0)
+      o->into = value;
+    else if (strcmp(a, "--table") == 0)
+      o->table = true;
     else if (strcmp(a, "--n") == 0) {
       if (!parse_sizes(o, value))
         return -1;
@@ -84,6 +92,8 @@ static int parse(eval_options *o, int argc, char **argv, const char **folder) {
     else
       folder[folders++] = a;
   }
+  if (o->into ? folders > 0 : o->table) /* a folder's names may hold blanks, and it is soon done */
+    return -1;
   return o->redraws > 0 && o->fresh > 0 ? folders : -1;
 }
 
@@ -98,57 +108,111 @@ static plb_status run_redraw(eval_tally *tally, const plb_model_family *family, 
   return status;
 }
 
-/* Redraws run side by side; what they count does not depend on the order. */
-static int run_family(eval_tally *tally, const plb_model_family *family, const char *folder, const eval_options *o) {
+/* What is evaluated: families of models, or folders. */
+typedef struct subject {
+  const plb_model_family *family; /* NULL: a folder */
+  const char *name;
+} subject;
+
+static void run_job(eval_tally *tally, eval_ledger *ledger, const subject *s, const eval_options *o, unsigned redraw,
+                    int *code) {
+  eval_tally own = {0};
+  plb_error err = PLB_ERROR_INIT;
+  const plb_status status = run_redraw(&own, s->family, s->name, o, redraw, &err);
+#pragma omp critical(eval_add)
+  {
+    plb_status kept = PLB_OK;
+    if (!status) {
+      eval_tally_add(tally, &own);
+      kept = ledger ? eval_ledger_add(ledger, s->name, redraw, &own, o, &err) : PLB_OK;
+    }
+    if (status || kept) {
+      fprintf(stderr, "evaluate: %s: redraw %u: %s\n", s->name, redraw, err.message);
+      *code = plb_status_exit(status ? status : kept);
+    }
+  }
+  eval_tally_dispose(&own);
+}
+
+/*
+ * Redraws run side by side, first one of every family, then the next: a run that is stopped has looked at all of them.
+ * What is counted does not depend on the order.
+ * @return exit status; `done`: redraws counted
+ */
+static int run_all(eval_tally *tally, eval_ledger *ledger, const subject *list, size_t count, const eval_options *o,
+                   size_t *done) {
   int code = 0;
+  *done = 0;
 #pragma omp parallel for schedule(dynamic)
-  for (unsigned r = 0; r < o->redraws; r++) {
-    eval_tally own = {0};
-    plb_error err = PLB_ERROR_INIT;
-    const plb_status status = run_redraw(&own, family, folder, o, r, &err);
+  for (size_t job = 0; job < count * o->redraws; job++) {
+    const size_t i = job % count;
+    const unsigned redraw = (unsigned)(job / count);
+    const eval_tally *old = NULL;
 #pragma omp critical(eval_add)
     {
-      if (status) {
-        fprintf(stderr, "evaluate: %s: redraw %u: %s\n", family ? family->name : folder, r, err.message);
-        code = plb_status_exit(status);
-      } else {
-        eval_tally_add(tally, &own);
-      }
+      old = ledger ? eval_ledger_find(ledger, list[i].name, redraw) : NULL;
+      if (old)
+        eval_tally_add(&tally[i], old);
+      *done += old || !o->table;
     }
-    eval_tally_dispose(&own);
+    if (!old && !o->table)
+      run_job(&tally[i], ledger, &list[i], o, redraw, &code);
   }
-  if (!tally->family)
-    tally->family = family ? family->name : folder;
-  eval_print_family(tally, o);
   return code;
+}
+
+static plb_status list_subjects(subject *list, size_t *count, const char *const *folder, size_t folders,
+                                const eval_options *o, plb_error *err) {
+  *count = folders ? folders : o->families ? o->families : plb_model_count();
+  if (*count > EVAL_FAMILIES)
+    return plb_fail(err, PLB_EINTERNAL, "more families than the table has room for");
+  for (size_t i = 0; i < *count; i++) {
+    if (folders) {
+      list[i] = (subject){NULL, folder[i]};
+      continue;
+    }
+    list[i].family = o->families ? plb_model_find(o->family[i]) : plb_model_at(i);
+    if (!list[i].family)
+      return plb_fail(err, PLB_EUSAGE, "no family \"%s\"; the names are those of the models", o->family[i]);
+    list[i].name = list[i].family->name;
+  }
+  return PLB_OK;
 }
 
 int main(int argc, char **argv) {
   eval_options o = {.size = {6, 10, 20, 30}, .sizes = 4, .redraws = 20, .fresh = 10, .seed = 20261125};
   static const char *folder[EVAL_FAMILIES];
   static eval_tally tally[EVAL_FAMILIES];
+  static subject list[EVAL_FAMILIES];
   const time_t start = time(NULL);
   const int folders = parse(&o, argc, argv, folder);
   if (folders < 0) {
     fputs(usage, stderr);
     return 64;
   }
-  const size_t count = folders ? (size_t)folders : o.families ? o.families : plb_model_count();
-  int code = 0;
+  eval_ledger *ledger = NULL;
+  plb_error err = PLB_ERROR_INIT;
+  size_t count = 0, done = 0;
+  plb_status status = list_subjects(list, &count, folder, (size_t)folders, &o, &err);
+  if (!status && o.into)
+    status = eval_ledger_open(&ledger, o.into, &o, &err);
+  if (status) {
+    fprintf(stderr, "evaluate: %s\n", err.message);
+    return plb_status_exit(status);
+  }
   o.folder = folders ? "files" : NULL;
   eval_print_head(&o);
+  const int code = run_all(tally, ledger, list, count, &o, &done);
   for (size_t i = 0; i < count; i++) {
-    const plb_model_family *family = folders ? NULL : o.families ? plb_model_find(o.family[i]) : plb_model_at(i);
-    if (!folders && !family) {
-      fprintf(stderr, "evaluate: no family \"%s\"; the names are those of the models\n", o.family[i]);
-      return 64;
-    }
-    const int one = run_family(&tally[i], family, folder[i], &o);
-    code = one ? one : code;
+    tally[i].family = tally[i].family ? tally[i].family : list[i].name;
+    eval_print_family(&tally[i], &o);
   }
+  if (done < count * o.redraws)
+    printf("\n%zu of %zu redraws stand in the file: the table is of those\n", done, count * o.redraws);
   const size_t failed = eval_print_sum(tally, count, &o);
   fprintf(stderr, "%.0f s\n", difftime(time(NULL), start));
   for (size_t i = 0; i < count; i++)
     eval_tally_dispose(&tally[i]);
+  eval_ledger_close(ledger);
   return code ? code : failed ? 1 : 0;
 }

@@ -48,7 +48,8 @@ static void add_good(eval_good_row *to, const eval_good_row *from) {
 }
 
 void eval_tally_add(eval_tally *to, const eval_tally *from) {
-  to->family = from->family;
+  if (from->family)
+    to->family = from->family;
   to->draw_s += from->draw_s;
   if (from->refusal[0] && !to->refusal[0])
     plb_text_copy(to->refusal, sizeof to->refusal, from->refusal);

@@ -98,6 +98,8 @@ static plb_status judge_fresh(const bench *b, plb_verdict **twin_out, plb_error 
   return status;
 }
 
+static bool is_full(const eval_specimen *s) { return isnan(s->severity) || s->severity >= 1.0; }
+
 /* Crossed wires look like a swapped lead in the only channel there is: then the lead is the right first answer. */
 static bool is_found(const eval_specimen *s, const plb_verdict *v) {
   if (v->word == PLB_DEPARTS)
@@ -105,17 +107,18 @@ static bool is_found(const eval_specimen *s, const plb_verdict *v) {
   return strcmp(s->fault, "reversed-leads") == 0 && v->word == PLB_UNJUDGED && has_code(v, "lead-inverted");
 }
 
-static plb_status place_finding(const bench *b, const eval_specimen *s, const plb_verdict *v, const plb_verdict *twin,
+static plb_status place_finding(const bench *b, const eval_specimen *s, const plb_verdict *v, const eval_twin *twin,
                                 eval_fault_row *row, plb_error *err) {
   eval_truth *truth = NULL;
-  const plb_status status = eval_truth_new(&truth, b->judge, s->capture, b->set->fresh[0].capture, twin, err);
+  plb_status status = eval_truth_new(&truth, twin, s->capture, err);
   if (status)
     return status;
   if (!eval_truth_shows(truth)) {
     row->tried--;
     row->none++;
   } else if (v->word == PLB_DEPARTS && v->findings > 0) {
-    const bool right = eval_truth_fits(truth, v, &v->finding[0]);
+    bool right = false;
+    status = eval_truth_fits(&right, truth, v, &v->finding[0], err);
     row->placed++;
     row->right += right;
     if (!right)
@@ -126,18 +129,26 @@ static plb_status place_finding(const bench *b, const eval_specimen *s, const pl
     row->borderline += v->word == PLB_BORDERLINE;
     row->unjudged += v->word == PLB_UNJUDGED;
     row->agrees += v->word == PLB_AGREES;
-    if (!is_found(s, v) && s->severity >= 1.0)
+    if (!is_found(s, v) && is_full(s))
       say_miss(b, s, v, "missed");
   }
   eval_truth_free(truth);
-  return PLB_OK;
+  return status;
 }
 
-static plb_status judge_faulty(const bench *b, const plb_verdict *twin, plb_error *err) {
+bool eval_judges_small(const eval_options *o, size_t k) {
+  return o->size[k] <= 20 ? k + 1 == o->sizes || o->size[k + 1] > 20 : k == 0;
+}
+
+bool eval_judges_full(const eval_options *o, size_t k) { return k == 0 || eval_judges_small(o, k); }
+
+static plb_status judge_faulty(const bench *b, size_t k, const eval_twin *twin, plb_error *err) {
   plb_status status = PLB_OK;
   for (size_t i = 0; i < b->set->faulties && !status; i++) {
     const eval_specimen *s = &b->set->faulty[i];
     plb_verdict *v = NULL;
+    if (!(is_full(s) ? eval_judges_full(b->options, k) : eval_judges_small(b->options, k)))
+      continue;
     eval_fault_row *row = eval_fault_row_of(b->tally, s->fault, s->severity);
     status = row ? judge_one(&v, b, s->capture, true, err) : plb_fail(err, PLB_ENOMEM, "out of memory");
     if (!status) {
@@ -183,7 +194,8 @@ static plb_status run_size(eval_tally *tally, const eval_set *set, const eval_op
   bench b = {.tally = tally, .row = &tally->good[k], .set = set, .options = options, .n = options->size[k]};
   plb_reference *reference = NULL;
   plb_judge *judge = NULL;
-  plb_verdict *twin = NULL;
+  plb_verdict *twin_verdict = NULL;
+  eval_twin *twin = NULL;
   const double start = now_s();
   plb_status status = learn(&reference, set, b.n, err);
   b.row->learn_s += now_s() - start;
@@ -198,13 +210,17 @@ static plb_status run_size(eval_tally *tally, const eval_set *set, const eval_op
   b.judge = judge;
   if (!status) {
     b.row->learned++;
-    status = judge_fresh(&b, &twin, err);
+    status = judge_fresh(&b, &twin_verdict, err);
   }
+  if (!status && twin_verdict && eval_judges_full(options, k))
+    status = eval_twin_new(&twin, judge, set->fresh[0].capture, twin_verdict, err);
+  else
+    plb_verdict_free(twin_verdict);
   if (!status)
-    status = judge_faulty(&b, twin, err);
-  if (!status)
+    status = judge_faulty(&b, k, twin, err);
+  if (!status && eval_judges_small(options, k))
     status = judge_unsuitable(&b, err);
-  plb_verdict_free(twin);
+  eval_twin_free(twin);
   plb_judge_free(judge);
   plb_reference_free(reference);
   return status;

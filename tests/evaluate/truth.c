@@ -21,11 +21,20 @@ typedef struct slice_truth {
   double lag; /* sign of the shift: + late */
 } slice_truth;
 
+struct eval_twin {
+  const plb_judge *judge;
+  plb_tracks *track;
+  plb_outcome *outcome;
+  plb_verdict *verdict;
+};
+
 struct eval_truth {
   const plb_judge *judge;
   const plb_verdict *twin_verdict;
-  plb_tracks *faulty_track, *twin_track;
-  plb_outcome *faulty, *twin;
+  plb_tracks *faulty_track;
+  const plb_tracks *twin_track;
+  plb_outcome *faulty; /* NULL: not asked for yet */
+  const plb_outcome *twin;
   slice_truth *slice; /* [slices] */
   double *effect;     /* [channels] RMS of the difference / peak-to-peak of the good ones */
   double most;        /* largest amount */
@@ -145,30 +154,51 @@ static plb_status track_of(plb_tracks **out, const plb_reference *r, const plb_c
   return status;
 }
 
-plb_status eval_truth_new(eval_truth **out, const plb_judge *judge, const plb_capture *faulty, const plb_capture *twin,
-                          const plb_verdict *twin_verdict, plb_error *err) {
+plb_status eval_twin_new(eval_twin **out, const plb_judge *judge, const plb_capture *capture, plb_verdict *verdict,
+                         plb_error *err) {
+  eval_twin *t = plb_calloc(1, sizeof *t);
+  *out = NULL;
+  if (!t) {
+    plb_verdict_free(verdict);
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  *t = (eval_twin){.judge = judge, .verdict = verdict};
+  plb_status status = track_of(&t->track, judge->reference, capture, err);
+  if (!status)
+    status = plb_outcome_new(&t->outcome, judge, t->track, err);
+  if (status) {
+    eval_twin_free(t);
+    return status;
+  }
+  *out = t;
+  return PLB_OK;
+}
+
+void eval_twin_free(eval_twin *t) {
+  if (!t)
+    return;
+  plb_tracks_free(t->track);
+  plb_outcome_free(t->outcome);
+  plb_verdict_free(t->verdict);
+  free(t);
+}
+
+plb_status eval_truth_new(eval_truth **out, const eval_twin *twin, const plb_capture *faulty, plb_error *err) {
   eval_truth *t = plb_calloc(1, sizeof *t);
   *out = NULL;
   if (t) {
-    *t = (eval_truth){.judge = judge, .twin_verdict = twin_verdict};
-    t->slice = plb_calloc(judge->plan.slices.bands, sizeof *t->slice);
-    t->effect = plb_calloc(judge->plan.channels, sizeof *t->effect);
+    *t = (eval_truth){.judge = twin->judge, .twin_verdict = twin->verdict, .twin_track = twin->track, .twin = twin->outcome};
+    t->slice = plb_calloc(t->judge->plan.slices.bands, sizeof *t->slice);
+    t->effect = plb_calloc(t->judge->plan.channels, sizeof *t->effect);
   }
   plb_status status = t && t->slice && t->effect ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
   if (!status)
-    status = track_of(&t->faulty_track, judge->reference, faulty, err);
-  if (!status)
-    status = track_of(&t->twin_track, judge->reference, twin, err);
-  if (!status)
-    status = plb_outcome_new(&t->faulty, judge, t->faulty_track, err);
-  if (!status)
-    status = plb_outcome_new(&t->twin, judge, t->twin_track, err);
+    status = track_of(&t->faulty_track, t->judge->reference, faulty, err);
   if (status) {
     eval_truth_free(t);
     return status;
   }
   look_at_samples(t, faulty);
-  look_at_slices(t);
   *out = t;
   return PLB_OK;
 }
@@ -177,9 +207,7 @@ void eval_truth_free(eval_truth *t) {
   if (!t)
     return;
   plb_tracks_free(t->faulty_track);
-  plb_tracks_free(t->twin_track);
   plb_outcome_free(t->faulty);
-  plb_outcome_free(t->twin);
   free(t->slice);
   free(t->effect);
   free(t);
@@ -290,7 +318,7 @@ static bool fits_reading(const eval_truth *t, const plb_verdict *v, const plb_fi
   return isnan(change) || (less ? change < 0.0 : change > 0.0);
 }
 
-bool eval_truth_fits(const eval_truth *t, const plb_verdict *v, const plb_finding *f) {
+static bool fits(const eval_truth *t, const plb_verdict *v, const plb_finding *f) {
   const size_t c = channel_of(t, f->channel);
   if (c == SIZE_MAX || !t->shows)
     return false;
@@ -304,4 +332,16 @@ bool eval_truth_fits(const eval_truth *t, const plb_verdict *v, const plb_findin
   default:
     return touches_channel(t, c);
   }
+}
+
+plb_status eval_truth_fits(bool *out, eval_truth *t, const plb_verdict *v, const plb_finding *f, plb_error *err) {
+  plb_status status = PLB_OK;
+  if (!t->faulty) {
+    status = plb_outcome_new(&t->faulty, t->judge, t->faulty_track, err);
+    if (status)
+      return status;
+    look_at_slices(t);
+  }
+  *out = fits(t, v, f);
+  return status;
 }
