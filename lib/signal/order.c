@@ -20,7 +20,8 @@ static double middle_of(double a, double b, double c) {
 }
 
 /* Hoare's FIND (Communications of the ACM 4, 1961, algorithm 65) with the median of three as the pivot: afterwards x[k]
- * is the k-th smallest, nothing before it is larger and nothing behind it smaller. */
+ * is the k-th smallest, nothing before it is larger and nothing behind it smaller. Samples are exchanged whether they are
+ * smaller or not and only the place moves on: where half of them are, a branch is guessed wrong every other time. */
 static void select_double(double *x, ptrdiff_t n, ptrdiff_t k) {
   ptrdiff_t from = 0;
   ptrdiff_t to = n - 1;
@@ -30,23 +31,27 @@ static void select_double(double *x, ptrdiff_t n, ptrdiff_t k) {
       return;
     }
     const double pivot = middle_of(x[from], x[from + (to - from) / 2], x[to]);
-    ptrdiff_t i = from;
-    ptrdiff_t j = to;
-    while (i <= j) {
-      while (x[i] < pivot)
-        i++;
-      while (pivot < x[j])
-        j--;
-      if (i > j)
-        break;
-      const double held = x[i];
-      x[i++] = x[j];
-      x[j--] = held;
+    ptrdiff_t below = from;
+    for (ptrdiff_t j = from; j <= to; j++) {
+      const double held = x[j];
+      x[j] = x[below];
+      x[below] = held;
+      below += held < pivot;
     }
-    if (j < k)
-      from = i;
-    if (k < i)
-      to = j;
+    if (k < below) {
+      to = below - 1;
+      continue;
+    }
+    ptrdiff_t equal = below;
+    for (ptrdiff_t j = below; j <= to; j++) {
+      const double held = x[j];
+      x[j] = x[equal];
+      x[equal] = held;
+      equal += held <= pivot;
+    }
+    if (k < equal)
+      return;
+    from = equal;
   }
 }
 
@@ -59,23 +64,27 @@ static void select_float(float *x, ptrdiff_t n, ptrdiff_t k) {
       return;
     }
     const float pivot = (float)middle_of((double)x[from], (double)x[from + (to - from) / 2], (double)x[to]);
-    ptrdiff_t i = from;
-    ptrdiff_t j = to;
-    while (i <= j) {
-      while (x[i] < pivot)
-        i++;
-      while (pivot < x[j])
-        j--;
-      if (i > j)
-        break;
-      const float held = x[i];
-      x[i++] = x[j];
-      x[j--] = held;
+    ptrdiff_t below = from;
+    for (ptrdiff_t j = from; j <= to; j++) {
+      const float held = x[j];
+      x[j] = x[below];
+      x[below] = held;
+      below += held < pivot;
     }
-    if (j < k)
-      from = i;
-    if (k < i)
-      to = j;
+    if (k < below) {
+      to = below - 1;
+      continue;
+    }
+    ptrdiff_t equal = below;
+    for (ptrdiff_t j = below; j <= to; j++) {
+      const float held = x[j];
+      x[j] = x[equal];
+      x[equal] = held;
+      equal += held <= pivot;
+    }
+    if (k < equal)
+      return;
+    from = equal;
   }
 }
 
