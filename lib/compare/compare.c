@@ -593,7 +593,8 @@ static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tra
   v->score = o->score;
   status = check_hard(v, j, t, o, opt, err);
   if (status == PLB_OK && v->reasons > 0 && strcmp(v->reason[v->reasons - 1].code, "speed-outside") == 0) {
-    status = plb_mistake_undo(&mistake, j, t, o, err); /* hum that crosses the levels is no speed */
+    /* neither hum that crosses the levels nor a trace ten times too large is a speed */
+    status = plb_pace_is_symptom(j, o) ? plb_mistake_find(&mistake, j, t, o, err) : plb_mistake_undo(&mistake, j, t, o, err);
     if (status == PLB_OK && mistake.found && mistake.sure) {
       v->reasons--;
       status = name_mistake(v, j, &mistake, err);

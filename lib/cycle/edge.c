@@ -135,17 +135,32 @@ plb_status plb_edge_levels(const plb_cycle_choice *choice, const plb_tracks *tra
   return PLB_OK;
 }
 
-/** At half of the capture's own two states, for a signal that never reaches the learned levels. */
-static plb_status find_by_own_states(plb_pulses *out, const plb_tracks *tracks, const plb_cycle_choice *choice,
+/** The learned level's place between the ends of the known-good cycle, taken between the ends of this capture. */
+static bool levels_by_ends(const plb_tracks *tracks, const plb_cycle_choice *choice, double *low, double *high) {
+  const double *x = tracks->x[choice->channel];
+  double bottom = INFINITY, top = -INFINITY, least = INFINITY, most = -INFINITY;
+  for (size_t k = 0; k < choice->grid && choice->template_; k++) {
+    bottom = fmin(bottom, (double)choice->template_[k]);
+    top = fmax(top, (double)choice->template_[k]);
+  }
+  for (size_t i = 0; i < tracks->samples; i++) {
+    least = fmin(least, isfinite(x[i]) ? x[i] : INFINITY);
+    most = fmax(most, isfinite(x[i]) ? x[i] : -INFINITY);
+  }
+  const double scale = (most - least) / (top - bottom);
+  if (!(scale > 0) || !isfinite(scale))
+    return false;
+  *low = least + scale * (choice->level_low - bottom);
+  *high = least + scale * (choice->level_high - bottom);
+  return *low > least && *high < most;
+}
+
+/** For a signal that never reaches the learned levels: at the same share of its height. */
+static plb_status find_by_own_height(plb_pulses *out, const plb_tracks *tracks, const plb_cycle_choice *choice,
                                      unsigned pulses_each, plb_error *err) {
-  plb_cycle_choice half = *choice;
   double low = 0, high = 0;
-  half.spec.level = (plb_level){.value = 50.0, .of = PLB_LEVEL_STATES};
-  if (choice->spec.level.of == PLB_LEVEL_STATES)
-    return PLB_OK; /* they were used already */
-  plb_status status = own_levels(&half, tracks, &low, &high, err);
-  if (status != PLB_OK || !(high > low))
-    return status;
+  if (choice->spec.level.of == PLB_LEVEL_STATES || !levels_by_ends(tracks, choice, &low, &high))
+    return PLB_OK; /* its own states were used already */
   plb_pulses_dispose(out);
   return plb_pulses_find(out, tracks->x[choice->channel], tracks->samples, low, high, choice->edge, pulses_each,
                          choice->shortest_pulse_s * tracks->rate_hz, err);
@@ -318,7 +333,7 @@ plb_status plb_edge_build(plb_frame *f, const plb_tracks *tracks, const plb_cycl
     status = plb_pulses_find(&pulses, tracks->x[choice->channel], tracks->samples, low, high, choice->edge, pulses_each,
                              choice->shortest_pulse_s * tracks->rate_hz, err);
   if (status == PLB_OK && pulses.starts < 2)
-    status = find_by_own_states(&pulses, tracks, choice, pulses_each, err);
+    status = find_by_own_height(&pulses, tracks, choice, pulses_each, err);
   const cycle_at c = {choice, &pulses, tracks->rate_hz, tracks->samples};
   if (status == PLB_OK)
     status = add_cycles(&c, &draft, err);

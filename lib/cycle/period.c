@@ -4,7 +4,8 @@
  * First by the autocorrelation of the signal: of the peaks within 0.8 of the highest, the first (SCORING section 1). Where no peak
  * stands out, because the cycles differ in length or in shape (a heart with extra beats, an idling engine, a wandering base line), the
  * steep parts still come back: then the size of the slope, smoothed over a twelfth of the cycle, is correlated with itself. The
- * smoothing must suit the cycle, so cycles of every octave are tried.
+ * smoothing must suit the cycle, so cycles of every octave are tried. The slope's size does not know up from down: where the signal comes back
+ * turned over after what it shows, and upright after twice that, the cycle is twice as long (two plugs of one coil).
  */
 #include "cycle/chain.h"
 
@@ -14,6 +15,8 @@
 enum { LOOK_AT = 1 << 20 };
 /* A peak of the signal's own autocorrelation that is good enough, and one of the slope's. */
 static const double REGULAR = 0.7, STANDS_OUT = 0.4, LIVELY = 0.25, LIVELY_STANDS_OUT = 0.2;
+/* How much alike, upright or turned over, the signal comes back at least. */
+static const float TURNED = 0.25f;
 
 typedef struct range {
   double low, high, expected; /* lags [samples]; expected 0: none */
@@ -134,6 +137,35 @@ static plb_status peak_of_slope(const float *x, size_t n, range lags, peak *out,
   return status;
 }
 
+/** The extremes of a correlation within a twentieth of a lag. */
+static void extremes_near(const float *r, size_t most, double lag, float *low, float *high) {
+  const size_t first = (size_t)fmax(0.0, 0.95 * lag), last = (size_t)fmin((double)most, 1.05 * lag);
+  *low = lowest(r, first, last);
+  *high = r[first];
+  for (size_t k = first; k <= last; k++)
+    *high = fmaxf(*high, r[k]);
+}
+
+/** Twice the period where the signal comes back turned over after one and upright after two. */
+static plb_status double_if_turned(const float *x, size_t n, double lag_high, double *period, plb_error *err) {
+  const size_t most = (size_t)(2.1 * *period) + 1;
+  float low = 0, high = 0, low_twice = 0, high_twice = 0;
+  if (2.0 * *period > lag_high || (double)most > 0.55 * (double)n)
+    return PLB_OK;
+  float *r = plb_calloc(most + 1, sizeof(float));
+  if (!r)
+    return plb_fail(err, PLB_ENOMEM, "no memory for %zu lags; free some memory", most);
+  const plb_status status = plb_autocorrelate(x, n, most, r, err);
+  if (status == PLB_OK) {
+    extremes_near(r, most, *period, &low, &high);
+    extremes_near(r, most, 2.0 * *period, &low_twice, &high_twice);
+    if (low < -TURNED && -low > 1.5f * high && high_twice > TURNED && high_twice > 1.5f * -low_twice)
+      *period *= 2.0;
+  }
+  free(r);
+  return status;
+}
+
 plb_status plb_period_find(const float *x, size_t n, double lag_low, double lag_high, double expected,
                            double *period_out, plb_error *err) {
   const range lags = {lag_low, lag_high, expected};
@@ -151,9 +183,11 @@ plb_status plb_period_find(const float *x, size_t n, double lag_low, double lag_
     status = peak_of_slope(x, n, lags, &slope, err);
   if (status != PLB_OK)
     return status;
-  if (!regular && isfinite(slope.height) && !(signal.prominence >= STANDS_OUT && signal.height > slope.height))
+  if (!regular && isfinite(slope.height) && !(signal.prominence >= STANDS_OUT && signal.height > slope.height)) {
     *period_out = slope.at;
-  else if (signal.height >= 0.2 && signal.prominence >= 0.2)
+    status = double_if_turned(x, n, lag_high, period_out, err);
+  } else if (signal.height >= 0.2 && signal.prominence >= 0.2) {
     *period_out = signal.at;
-  return PLB_OK;
+  }
+  return status;
 }

@@ -224,7 +224,7 @@ const plb_model_family plb_coil_primary_voltage = {
     .channel = {{"primary", "V", "switched wire of the coil against ground, attenuator rated above 500 V", PLB_BY_PROBE,
                  500.0, 0.25, 0}},
     .channels = 1,
-    .cycle = "edge:level=7V,slope=falling",
+    .cycle = "edge:level=100V,slope=rising", /* the spark; below it limiting, burn line and ringing cross too */
     .rate_hz = 400e3,
     .duration_s = 0.3,
     .low_per_min = 720,
