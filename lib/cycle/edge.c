@@ -135,6 +135,18 @@ plb_status plb_edge_levels(const plb_cycle_choice *choice, const plb_tracks *tra
   return PLB_OK;
 }
 
+/** Neighbouring samples of noise differ by a seventh of its height on average; those of a signal worth a look by far less. */
+static bool is_noise(const double *x, size_t n, double height) {
+  double sum = 0;
+  size_t count = 0;
+  for (size_t i = 1; i < n; i++)
+    if (isfinite(x[i]) && isfinite(x[i - 1])) {
+      sum += fabs(x[i] - x[i - 1]);
+      count++;
+    }
+  return !(count > 0 && sum < 0.1 * height * (double)count);
+}
+
 /** The learned level's place between the ends of the known-good cycle, taken between the ends of this capture. */
 static bool levels_by_ends(const plb_tracks *tracks, const plb_cycle_choice *choice, double *low, double *high) {
   const double *x = tracks->x[choice->channel];
@@ -148,7 +160,7 @@ static bool levels_by_ends(const plb_tracks *tracks, const plb_cycle_choice *cho
     most = fmax(most, isfinite(x[i]) ? x[i] : -INFINITY);
   }
   const double scale = (most - least) / (top - bottom);
-  if (!(scale > 0) || !isfinite(scale))
+  if (!(scale > 0) || !isfinite(scale) || is_noise(x, tracks->samples, most - least))
     return false;
   *low = least + scale * (choice->level_low - bottom);
   *high = least + scale * (choice->level_high - bottom);
