@@ -14,7 +14,7 @@ const cli_option cli_opt_raw_scale = {"raw-scale", 0, "X", false, "What one of a
 const cli_option cli_opt_sigma = {
     "sigma", 0, "N", false,
     "Least size of an event, in standard deviations of the usual scatter times the root of its samples (5 to 1000; "
-    "default 6.5, at which noise alone shows about one event in six hours at 10 kS/s)."};
+    "default 6.2, at which noise alone shows about one event in two hours at 10 kS/s)."};
 const cli_option cli_opt_cut = {"cut", 0, "DIR", false, "Write what stood around each event as a capture into this folder."};
 
 int cli_real(const cli_arguments *arguments, const cli_option *option, double *out) {

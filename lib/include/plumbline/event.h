@@ -42,15 +42,16 @@ typedef struct plb_search_options {
   const plb_channel_map *channel;  /**< [channels] as for a capture; none: all of them */
   size_t channels;
   /**
-   * Least size of an event, 5..1000; default 6.5. Chosen so that noise alone shows at most one in an hour at 10 kS/s with margin: boxes of some 50
-   * independent widths look at each of 3.6e7 samples, both ways, so that 3.6e7 x 50 x 2 Q(6.5) = 0.15 are expected (Q: the normal tail).
+   * Least size of an event, 5..1000; default 6.2. Chosen between two wishes: noise alone should show at most one in an hour at 10 kS/s, and boxes
+   * of some 26 independent widths (measured: 20 false ones at 5.6) look at each of 3.6e7 samples, so that 3.6e7 x 26 x 2 Q(6.2) = 0.5 are expected
+   * (Q: the normal tail); and an event of 10 should be found, which noise pulls down by 3.6 in 2 of 10,000.
    */
   double sigma;
   const char *cut_folder;          /**< write a cut-out of each event there; NULL: none */
   size_t most_cuts;                /**< no more than so many files; default 10,000 */
 } plb_search_options;
 #define PLB_SEARCH_OPTIONS_INIT                                                                                        \
-  { 1, PLB_STREAM_OPTIONS_INIT, NULL, 0, 6.5, NULL, 10000 }
+  { 1, PLB_STREAM_OPTIONS_INIT, NULL, 0, 6.2, NULL, 10000 }
 
 typedef struct plb_search_summary {
   char path[PLB_PATH_SIZE], format[PLB_NAME_SIZE];
