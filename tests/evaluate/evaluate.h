@@ -51,7 +51,8 @@ typedef struct eval_set {
 /* A row of the table of one family, at one number of exemplars. */
 typedef struct eval_good_row {
   uint64_t judged, departs, borderline, unjudged;
-  double promise; /* sum over redraws */
+  uint64_t squares; /* sum over redraws of departs^2 */
+  double promise;   /* sum over redraws */
   uint64_t learned, refused;
   double learn_s, judge_s;
   uint64_t judgements;

@@ -51,7 +51,7 @@ static bool read_good(eval_tally *t, const char *text) {
   if (sscanf(text, "%zu %llu %llu %llu %llu %lf %llu %llu %lf %lf %llu", &k, &v[0], &v[1], &v[2], &v[3], &g.promise, &v[4],
              &v[5], &g.learn_s, &g.judge_s, &v[6]) != 11 || k >= EVAL_SIZES)
     return false;
-  g.judged = v[0], g.departs = v[1], g.borderline = v[2], g.unjudged = v[3];
+  g.judged = v[0], g.departs = v[1], g.squares = v[1] * v[1], g.borderline = v[2], g.unjudged = v[3];
   g.learned = v[4], g.refused = v[5], g.judgements = v[6];
   t->good[k] = g;
   return true;

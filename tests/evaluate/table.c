@@ -11,6 +11,23 @@ enum { ENOUGH = 20 }; /* from so many tries on a share is taken as it is; below,
 
 static double percent(uint64_t k, uint64_t n) { return n ? 100.0 * (double)k / (double)n : 0.0; }
 
+/*
+ * Clopper and Pearson for captures of which ten at a time are judged against the same known-good: one unlucky draw of exemplars
+ * makes several false alarms. The design effect (Kish, Survey Sampling, 1965: variance between redraws over that of as many
+ * single draws) says how many single draws they are worth. Below five redraws it cannot be told and is taken as 1.
+ */
+static void interval(const eval_good_row *g, double alpha, double *low, double *high) {
+  const double redraws = (double)g->learned, each = (double)g->judged / redraws;
+  const double share = (double)g->departs / (double)g->judged, mean = (double)g->departs / redraws;
+  double effect = 1.0;
+  if (g->learned >= 5 && share > 0.0 && share < 1.0) {
+    const double variance = ((double)g->squares - redraws * mean * mean) / (redraws - 1.0);
+    effect = fmax(variance / (each * share * (1.0 - share)), 1.0);
+  }
+  plb_clopper_pearson((uint64_t)((double)g->departs / effect + 0.5), (uint64_t)((double)g->judged / effect + 0.5), alpha, low,
+                      high);
+}
+
 void eval_print_head(const eval_options *o) {
   printf("%s, seed %llu, %u redraws, %u fresh good captures each%s\n", o->folder ? o->folder : "modelled",
          (unsigned long long)o->seed, o->redraws, o->fresh, o->sessions ? ", exemplars in sessions of one vehicle" : "");
@@ -46,7 +63,7 @@ static void print_good(const eval_tally *t, const eval_options *o, size_t k) {
   double low = 0.0, high = 1.0;
   if (g->learned == 0)
     return;
-  plb_clopper_pearson(g->departs, g->judged, 0.05, &low, &high);
+  interval(g, 0.05, &low, &high);
   printf("%-30s %3zu %7.1f%% %4llu/%-5llu %4.1f%% (%4.1f..%4.1f)", k == 0 ? t->family : "", o->size[k],
          100.0 * g->promise / (double)g->learned, (unsigned long long)g->departs, (unsigned long long)g->judged,
          percent(g->departs, g->judged), 100.0 * low, 100.0 * high);
@@ -127,7 +144,7 @@ static void check_family(score *s, const eval_tally *t, const eval_options *o) {
     if (g->learned == 0)
       continue;
     double low, high;
-    plb_clopper_pearson(g->departs, g->judged, 0.01, &low, &high);
+    interval(g, 0.01, &low, &high);
     const double promise = g->promise / (double)g->learned;
     snprintf(what, sizeof what, "n = %zu: %llu false alarms in %llu, promised %.1f %%", o->size[k],
              (unsigned long long)g->departs, (unsigned long long)g->judged, 100.0 * promise);
@@ -175,6 +192,7 @@ size_t eval_print_sum(const eval_tally *tally, size_t families, const eval_optio
     for (size_t i = 0; i < families; i++) {
       g.judged += tally[i].good[k].judged;
       g.departs += tally[i].good[k].departs;
+      g.squares += tally[i].good[k].squares;
       g.unjudged += tally[i].good[k].unjudged;
       g.learned += tally[i].good[k].learned;
       g.promise += tally[i].good[k].promise;
@@ -183,7 +201,7 @@ size_t eval_print_sum(const eval_tally *tally, size_t families, const eval_optio
       continue;
     judged += g.judged;
     unjudged += g.unjudged;
-    plb_clopper_pearson(g.departs, g.judged, 0.05, &low, &high);
+    interval(&g, 0.05, &low, &high);
     const double promise = g.promise / (double)g.learned;
     printf("all, n = %-3zu false alarms %llu of %llu, %.1f %% (%.1f..%.1f), promised %.1f %%\n", o->size[k],
            (unsigned long long)g.departs, (unsigned long long)g.judged, percent(g.departs, g.judged), 100.0 * low,

@@ -37,6 +37,7 @@ eval_code_row *eval_code_row_of(eval_tally *tally, const char *name) {
 static void add_good(eval_good_row *to, const eval_good_row *from) {
   to->judged += from->judged;
   to->departs += from->departs;
+  to->squares += from->squares;
   to->borderline += from->borderline;
   to->unjudged += from->unjudged;
   to->promise += from->promise;

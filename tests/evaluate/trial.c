@@ -211,6 +211,7 @@ static plb_status run_size(eval_tally *tally, const eval_set *set, const eval_op
   if (!status) {
     b.row->learned++;
     status = judge_fresh(&b, &twin_verdict, err);
+    b.row->squares = b.row->departs * b.row->departs;
   }
   if (!status && twin_verdict && eval_judges_full(options, k))
     status = eval_twin_new(&twin, judge, set->fresh[0].capture, twin_verdict, err);
