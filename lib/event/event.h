@@ -31,6 +31,10 @@ typedef struct plb_found_list {
 } plb_found_list;
 PLB_CHECKED plb_status plb_found_add(plb_found_list *list, const plb_found *found, plb_error *err);
 
+/** Drop what comes back regularly, of the events from `from` on (usual.c). */
+enum { PLB_USUAL_MOST = 1024 };
+void plb_usual_drop(plb_found_list *list, size_t from);
+
 /** A box of samples that stands out from both sides of it. */
 typedef struct plb_box {
   size_t first, last; /**< samples, half-open */

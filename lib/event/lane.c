@@ -84,5 +84,6 @@ plb_status plb_lane_search(plb_lane *lane, plb_boxes *boxes, size_t n, double si
   if (status == PLB_OK)
     status = plb_residuals_search(boxes, lane->r, lane->deviation, lane->x, n, (double)NAN, floor, sigma, out, err);
   drop_within_stuck(out, before, stuck);
+  plb_usual_drop(out, stuck < out->count ? stuck : out->count);
   return status;
 }
