@@ -55,7 +55,7 @@ plb_module(peer USES core signal capture cycle reading reference compare learn
   SOURCES likes.c split.c peers.c pair.c locate.c)
 
 plb_module(event USES core signal capture cycle reading reference compare learn
-  SOURCES boxes.c residuals.c trains.c shape.c stuck.c lane.c usual.c windows.c cut.c search.c print.c)
+  SOURCES boxes.c residuals.c trains.c shape.c stuck.c lane.c usual.c windows.c cut.c search.c corridor.c print.c)
 # sums of boxes vectorise; neither changes a result
 target_compile_options(plb_event PRIVATE -fno-math-errno -fno-trapping-math)
 

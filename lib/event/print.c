@@ -100,7 +100,12 @@ static void put_what(plb_buffer *b, const plb_event *e) {
       plb_buffer_puts(b, "value does not change at all");
     break;
   case PLB_EVENT_OUTSIDE:
-    plb_buffer_printf(b, "a pulse %s %s", size, e->size > 0 ? "late" : "early");
+    if (isnan(e->size))
+      plb_buffer_puts(b, "a cycle that cannot be laid over known-good");
+    else if (strcmp(e->unit, "s") == 0)
+      plb_buffer_printf(b, "a pulse %s %s", size, e->size > 0 ? "late" : "early");
+    else
+      plb_buffer_printf(b, "%s by %s of the good range's middle", e->size > 0 ? "high" : "low", size);
     break;
   default:
     plb_buffer_printf(b, "%s by %s", e->size < 0 ? "down" : "up", size);
@@ -116,7 +121,9 @@ plb_status plb_event_text(char **out, const plb_event *e, plb_error *err) {
   put_what(&b, e);
   if (e->duration_s > 0)
     plb_buffer_printf(&b, ", %s long", duration);
-  plb_buffer_printf(&b, " (%.3g sigma)%s%s\n", e->sigma, e->cut[0] ? "  " : "", e->cut);
+  if (isfinite(e->sigma))
+    plb_buffer_printf(&b, " (%.3g sigma)", e->sigma);
+  plb_buffer_printf(&b, "%s%s\n", e->cut[0] ? "  " : "", e->cut);
   return give(&b, out, err);
 }
 

@@ -19,6 +19,10 @@ for kind in pair peers locate; do
 done
 try "$plumb" trend "$demo/van-7.csv" --reading speed --cycle wheel:teeth=60,missing=2 --channel crank=2:V --json >"$work/series.json"
 /usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/series-1.json" "$work/series.json"
+/usr/bin/python3 -c "import random, array, sys; r = random.Random(4); sys.stdout.buffer.write(array.array('h', (round(2500 + r.gauss(0, 20) + (400 if i == 12345 else 0)) for i in range(20000))).tobytes())" >"$work/level.raw"
+try "$plumb" search "$work/level.raw" --raw int16 --rate 10kHz --json >"$work/events.json"
+try "$plumb" search "$demo/van-7.csv" "$demo/van-8.csv" --reference "$demo/known-good.xml" --json >>"$work/events.json"
+/usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/event-1.json" "$work/events.json"
 try "$plumb" connect crank "$demo/van-7.csv" --json >"$work/connect.json"
 /usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/connect-1.json" "$work/connect.json"
 /usr/bin/python3 "$source/tests/report/validate.py" "$source/schema/readings-1.json" "$work/readings.json"

@@ -6,6 +6,7 @@
  * regularly is normal to it: that is what a known-good is for. Memory is bounded however long the recording is.
  */
 #include <plumbline/capture.h>
+#include <plumbline/compare.h>
 #include <plumbline/error.h>
 #include <plumbline/types.h>
 PLB_BEGIN_DECLS
@@ -81,6 +82,16 @@ typedef struct plb_event_listener {
  */
 PLB_API PLB_CHECKED plb_status plb_search(const char *path, const plb_search_options *options,
                                           const plb_event_listener *listener, plb_search_summary *out, plb_error *err);
+
+/**
+ * Search a recording cycle by cycle for what lies outside a known-good's good range (kind outside; size: of the worst place, NaN where a cycle could
+ * not be laid over it) and for missing or surplus marks. The whole recording is in memory. `sigma` of the events is NaN, their confidence one less
+ * the known-good's promise.
+ * @param out  may be NULL
+ * @return PLB_OK; PLB_EUSAGE (a known-good of single events or of a standard), PLB_EDATA (channels that do not match, no cycle), PLB_ENOMEM
+ */
+PLB_API PLB_CHECKED plb_status plb_search_against(const plb_capture *capture, const plb_judge *judge, const plb_event_listener *listener,
+                                                  plb_search_summary *out, plb_error *err);
 
 /** Live: bare samples that arrive on a descriptor. */
 typedef struct plb_watch plb_watch;
