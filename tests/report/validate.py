@@ -28,6 +28,8 @@ def unnamed(schema, value, root, path):
     if isinstance(value, dict):
         named = schema.get("properties", {})
         for key, inner in value.items():
+            if key not in named and "propertyNames" in schema:  # validated by name there
+                continue
             if key not in named:
                 yield f"{path}/{key}"
             else:
