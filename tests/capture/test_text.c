@@ -414,9 +414,29 @@ static void test_text__every_prefix_is_safe(void **state) {
   }
 }
 
+/*
+ * RFC 4180, rules 1 to 5 VERIFIED (a copy of its text), 6 and 7 FROM MEMORY: rows end in CRLF, the last one perhaps not; a header or none; quotes
+ * around a cell or none; "" is a quote inside quotes. Rule 4 makes blanks part of the cell: around a number they mean nothing.
+ */
+static void test_text__rfc_4180(void **state) {
+  (void)state;
+  static const double values[] = {1, 2, 3};
+  static const char *const texts[] = {"\"time\",\"say \"\"V\"\", then\"\r\n\"0\",1\r\n1,\"2\"\r\n2, 3\r\n",
+                                      "\"time\",\"say \"\"V\"\", then\"\r\n0,1\r\n1,2\r\n2,3", "0.0,1\r\n1.0,2\r\n2.0,3"};
+  for (size_t i = 0; i < sizeof texts / sizeof *texts; i++) {
+    plb_capture *c = read_at(texts[i], 0);
+    assert_int_equal(plb_capture_channels(c), 1);
+    if (i < 2)
+      assert_string_equal(plb_capture_role(c, 0), "say \"V\", then");
+    assert_values(c, 0, values, 3);
+    plb_capture_free(c);
+  }
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_text__forms_of_loggers),
+      cmocka_unit_test(test_text__rfc_4180),
       cmocka_unit_test(test_text__utf16),
       cmocka_unit_test(test_text__names_and_units),
       cmocka_unit_test(test_text__names_fall_back_to_column_numbers),
