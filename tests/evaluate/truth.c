@@ -4,8 +4,10 @@
  * frame of the good twin; where the fault changes the length of the cycles, the two median cycles are compared instead.
  *
  * A finding is right when the section it names is changed at least a quarter as much (in half-widths of the good range)
- * as the section that the fault changes most, in the channel and direction named; a reading when the fault moves it in
- * that direction against its own twin.
+ * as the section of the same channel that the fault changes most, in the direction named, and the fault reaches that channel
+ * (half-widths of two channels do not compare: one may be known to a hundredth, the other to a tenth); a reading when the
+ * fault moves it in that direction against its own twin. Windows of a steady signal are compared by their sorted levels, as
+ * they are judged.
  */
 #include "evaluate.h"
 #include "compare/outcome.h"
@@ -37,7 +39,7 @@ struct eval_truth {
   const plb_outcome *twin;
   slice_truth *slice; /* [slices] */
   double *effect;     /* [channels] RMS of the difference / peak-to-peak of the good ones */
-  double most;        /* largest amount */
+  double *most;       /* [channels] largest amount */
   bool shows, same_length;
 };
 
@@ -124,6 +126,24 @@ static void compare_medians(eval_truth *t, size_t b) {
   s->amount = sqrt(sum / (double)(slices->to[b] - slices->from[b]));
 }
 
+/* Windows of sorted levels: level by level, the worst window counts. */
+static void compare_windows(eval_truth *t, size_t b) {
+  const plb_slices *slices = &t->judge->plan.slices;
+  const plb_frame *bad = t->faulty->profile->frame, *good = t->twin->profile->frame;
+  const size_t c = slices->channel[b];
+  slice_truth *s = &t->slice[b];
+  for (size_t r = 0; r < good->mapped && r < bad->mapped; r++) {
+    const float *x = plb_frame_curve(bad, r, c), *y = plb_frame_curve(good, r, c);
+    double sum = 0.0;
+    for (size_t g = slices->from[b]; g < slices->to[b]; g++) {
+      const double d = (double)x[g] - (double)y[g], z = d / half_width(&t->judge->fit->channel[c], g);
+      sum += z * z;
+      note_cell(s, d, 0.0);
+    }
+    s->amount = fmax(s->amount, sqrt(sum / (double)(slices->to[b] - slices->from[b])));
+  }
+}
+
 static bool keeps_time(const eval_truth *t) {
   const double a = plb_outcome_frame(t->faulty)->rate_hz, b = plb_outcome_frame(t->twin)->rate_hz;
   return !(fabs(a - b) > 1e-3 * b) || !t->faulty->profile;
@@ -132,13 +152,18 @@ static bool keeps_time(const eval_truth *t) {
 static void look_at_slices(eval_truth *t) {
   if (!t->twin->profile || !t->twin->profile->frame)
     return;
-  const bool samples = t->same_length && keeps_time(t) && t->twin->profile->frame->edge_at;
+  const bool steady = t->judge->reference->choice.spec.kind == PLB_CYCLE_STEADY;
+  const bool windows = steady && t->faulty->profile && t->faulty->profile->frame;
+  const bool samples = !steady && t->same_length && keeps_time(t) && t->twin->profile->frame->edge_at;
   for (size_t b = 0; b < t->judge->plan.slices.bands; b++) {
     if (samples)
       compare_samples(t, b);
+    else if (windows)
+      compare_windows(t, b);
     else if (t->faulty->profile)
       compare_medians(t, b);
-    t->most = fmax(t->most, t->slice[b].amount);
+    double *most = &t->most[t->judge->plan.slices.channel[b]];
+    *most = fmax(*most, t->slice[b].amount);
   }
 }
 
@@ -190,8 +215,9 @@ plb_status eval_truth_new(eval_truth **out, const eval_twin *twin, const plb_cap
     *t = (eval_truth){.judge = twin->judge, .twin_verdict = twin->verdict, .twin_track = twin->track, .twin = twin->outcome};
     t->slice = plb_calloc(t->judge->plan.slices.bands, sizeof *t->slice);
     t->effect = plb_calloc(t->judge->plan.channels, sizeof *t->effect);
+    t->most = plb_calloc(t->judge->plan.channels, sizeof *t->most);
   }
-  plb_status status = t && t->slice && t->effect ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
+  plb_status status = t && t->slice && t->effect && t->most ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
   if (!status)
     status = track_of(&t->faulty_track, t->judge->reference, faulty, err);
   if (status) {
@@ -210,6 +236,7 @@ void eval_truth_free(eval_truth *t) {
   plb_outcome_free(t->faulty);
   free(t->slice);
   free(t->effect);
+  free(t->most);
   free(t);
 }
 
@@ -235,7 +262,8 @@ static bool touches_channel(const eval_truth *t, size_t c) {
 static bool fits_slice(const eval_truth *t, size_t b, const char *direction) {
   const slice_truth *s = &t->slice[b];
   const double size = fmax(s->highest, -s->lowest);
-  if (!(s->amount >= share * t->most))
+  const size_t c = t->judge->plan.slices.channel[b];
+  if (!(s->amount >= share * t->most[c]) || !touches_channel(t, c))
     return false;
   if (strcmp(direction, "low") == 0)
     return -s->lowest >= 0.3 * size;
@@ -255,11 +283,11 @@ static bool fits_band(const eval_truth *t, const plb_finding *f, size_t c) {
     if (slices->channel[b] != c)
       continue;
     bands++;
-    touched += t->slice[b].amount >= share * t->most;
+    touched += t->slice[b].amount >= share * t->most[c];
     if (strcmp(t->judge->reference->band[slices->band[b]].name, f->band) == 0)
       return fits_slice(t, b, f->direction);
   }
-  return 2 * touched >= bands; /* said of the whole cycle */
+  return 2 * touched >= bands && touches_channel(t, c); /* said of the whole cycle */
 }
 
 static bool fits_phase(const eval_truth *t, double phase, size_t c) {
