@@ -59,13 +59,16 @@ static void swap_channels(plb_capture *capture) {
   capture->channel[1].samples = first;
 }
 
-/* Another sensor whose first channel has the same unit: the mistake that no unit gives away. */
+/*
+ * Another sensor whose first channel has the same unit: the mistake that no unit gives away. One that hardly moves at this range is passed
+ * over: "no signal" is then the right word.
+ */
 static const plb_model_family *other_sensor(const plb_model_family *family, uint64_t seed) {
   const size_t n = plb_model_count();
   for (size_t i = 0; i < n; i++) {
     const plb_model_family *other = plb_model_at((seed * 7 + i) % n);
     if (strcmp(other->type, family->type) != 0 && other->channels >= family->channels &&
-        strcmp(other->channel[0].unit, family->channel[0].unit) == 0)
+        other->channel[0].range >= 0.5 * family->channel[0].range && strcmp(other->channel[0].unit, family->channel[0].unit) == 0)
       return other;
   }
   return NULL;
