@@ -55,6 +55,7 @@ plb_status plb_capture_add_real(plb_capture *capture, const char *role, const ch
 }
 
 /* A sentence that finds no memory is lost; the recording is none the worse for it. */
+PLB_PRINTF(3, 0)
 static void add_sentence(char (**list)[PLB_TEXT_SIZE], size_t *count, const char *format, va_list values) {
   char(*moved)[PLB_TEXT_SIZE] = plb_resize(*list, *count + 1, sizeof *moved);
   if (!moved)

@@ -17,8 +17,7 @@ static plb_status fail_form(const plb_conditioning *c, const char *text, plb_err
   static const char *const form[] = {"[ROLE=]LOW..HIGH, as in --rated -10..10", "[ROLE=]FROM..TO, as in --zero 0s..0.5s",
                                      "ROLE=SIZE/UNIT[@LEVEL] or ROLE=N:1, as in --scale pump=100mV/A, --scale map=1V/bar@0.5V, --scale coil=20:1",
                                      "ROLE, as in --invert crank", "ROLE=CORNER or ROLE=mean, as in --ac-couple ripple=5Hz",
-                                     "ROLE=low-pass:CORNER, high-pass:CORNER, band-pass:LOW..HIGH or band-stop:LOW..HIGH[,order=N], as in --filter "
-                                     "map=low-pass:1kHz,order=2"};
+                                     "ROLE=low-pass:CORNER or high-pass, band-pass:LOW..HIGH, band-stop[,order=N], as in --filter map=low-pass:1kHz"};
   return plb_fail(err, PLB_EUSAGE, "%.100s cannot be understood; write %s", text, form[c->kind]);
 }
 
