@@ -145,6 +145,9 @@ plb_status plb_events_text(char **out, const plb_search_summary *s, plb_error *e
       first = false;
     }
   plb_buffer_puts(&b, "\n");
+  if (s->events >= 12 && s->events * 4000 > s->samples * s->channels)
+    plb_buffer_puts(&b, "note: so many that, if nothing was disturbed, this is the unrest of the signal itself (a swinging signal of an engine that "
+                        "turns unevenly, say): raise --sigma, or search by a known-good with --reference\n");
   if (s->missing > 0)
     plb_buffer_printf(&b, "note: %llu samples are missing in the file; no event is seen there\n",
                       (unsigned long long)s->missing);
