@@ -187,11 +187,15 @@ static void keep_real(plb_channel *ch, double *values) {
   ch->factor = 1.0;
 }
 
-static const char *unit_of(const plb_channel *ch) { return strcmp(ch->unit, "1") == 0 ? "" : ch->unit; }
+/* " V", or nothing. */
+static const char *unit_of(const plb_channel *ch, char out[PLB_UNIT_SIZE + 1]) {
+  plb_text_print(out, PLB_UNIT_SIZE + 1, "%s%s", strcmp(ch->unit, "1") == 0 ? "" : " ", strcmp(ch->unit, "1") == 0 ? "" : ch->unit);
+  return out;
+}
 
 static plb_status apply_rated(plb_capture *capture, size_t c, const plb_conditioning *step, plb_error *err) {
   plb_channel *ch = &capture->channel[c];
-  char text[PLB_TEXT_SIZE];
+  char text[PLB_TEXT_SIZE], unit[PLB_UNIT_SIZE + 1];
   size_t beyond = 0;
   double low = step->low, high = step->high;
   if (step->unit[0] && strcmp(ch->unit, "1") != 0 &&
@@ -206,15 +210,15 @@ static plb_status apply_rated(plb_capture *capture, size_t c, const plb_conditio
   ch->at_rail = beyond;
 
   plb_text_print(text, sizeof text,
-                 "%.6g to %.6g %s; %zu of %zu samples at or beyond it; never measure beyond the rating of instrument, probe and leads", low, high,
-                 unit_of(ch), beyond, capture->samples);
+                 "%.6g to %.6g%s; %zu of %zu samples at or beyond it; never measure beyond the rating of instrument, probe and leads", low, high,
+                 unit_of(ch, unit), beyond, capture->samples);
   note(capture, step, ch->role, text);
   return PLB_OK;
 }
 
 static plb_status apply_zero(plb_capture *capture, size_t c, const plb_conditioning *step, plb_error *err) {
   plb_channel *ch = &capture->channel[c];
-  char text[PLB_TEXT_SIZE];
+  char text[PLB_TEXT_SIZE], unit[PLB_UNIT_SIZE + 1];
   const double rate = capture->rate_hz, end_s = capture->start_s + ((double)capture->samples - 1.0) / rate;
   const double first = ceil((step->low - capture->start_s) * rate - 1e-6), last = floor((step->high - capture->start_s) * rate + 1e-6);
   if (!(first >= 0.0 && last < (double)capture->samples && last >= first))
@@ -237,8 +241,8 @@ static plb_status apply_zero(plb_capture *capture, size_t c, const plb_condition
   free(x);
   if (!count)
     return plb_fail(err, PLB_EDATA, "%s has no sample between %.6g and %.6g s; name another section", ch->role, step->low, step->high);
-  plb_text_print(text, sizeof text, "%.6g %s taken off, the mean of %zu samples from %.6g to %.6g s (RMS about it %.3g %s)", mean, unit_of(ch), count,
-                 step->low, step->high, sqrt(square / (double)count), unit_of(ch));
+  plb_text_print(text, sizeof text, "%.6g%s taken off, the mean of %zu samples from %.6g to %.6g s (RMS about it %.3g%s)", mean, unit_of(ch, unit), count,
+                 step->low, step->high, sqrt(square / (double)count), unit_of(ch, unit));
   note(capture, step, ch->role, text);
   return take_line(capture, ch, 1.0, -mean, err);
 }
@@ -281,7 +285,7 @@ static double mean_of(const double *x, size_t n) {
 static plb_status apply_ac_couple(plb_capture *capture, size_t c, const plb_conditioning *step, plb_error *err) {
   plb_channel *ch = &capture->channel[c];
   plb_filter filter;
-  char text[PLB_TEXT_SIZE];
+  char text[PLB_TEXT_SIZE], unit[PLB_UNIT_SIZE + 1];
   double *x = NULL;
   const plb_status status = to_real(capture, c, &x, err);
   if (status != PLB_OK)
@@ -290,7 +294,7 @@ static plb_status apply_ac_couple(plb_capture *capture, size_t c, const plb_cond
   for (size_t i = 0; i < capture->samples; i++)
     x[i] -= mean;
   if (step->mean) {
-    plb_text_print(text, sizeof text, "the average of the recording, %.6g %s, taken off; nothing sags", mean, unit_of(ch));
+    plb_text_print(text, sizeof text, "the average of the recording, %.6g%s, taken off; nothing sags", mean, unit_of(ch, unit));
   } else if (!plb_filter_butterworth(&filter, PLB_HIGH_PASS, 1, step->low / capture->rate_hz, 0.0)) {
     free(x);
     return plb_fail(err, PLB_EUSAGE, "a corner of %.6g Hz is not below half the sample rate of %.6g Hz; choose a lower one", step->low,

@@ -5,6 +5,18 @@
 
 enum { SAMPLES_MOST = 1 << 24, SHORTEST_SAMPLES = 16 };
 
+/* Samples of a logic channel with a pause between them repeat their state; rows that stand at edges do not, but for the last. */
+static bool changes_mostly(const plb_capture *capture) {
+  size_t changes = 0;
+  for (size_t i = 1; i < capture->samples; i++) {
+    bool changed = false;
+    for (size_t c = 0; c < capture->channels; c++)
+      changed = changed || capture->channel[c].samples.code[i] != capture->channel[c].samples.code[i - 1];
+    changes += changed;
+  }
+  return 2 * changes >= capture->samples - 1;
+}
+
 bool plb_text_is_edge_list(const plb_text_table *r, const plb_capture *capture) {
   if (r->time == PLB_TEXT_NO_TIME || !(capture->uneven > 0.05) || capture->channels == 0 || r->missing > 0)
     return false;
@@ -16,7 +28,7 @@ bool plb_text_is_edge_list(const plb_text_table *r, const plb_capture *capture) 
       if (s->code[i] != 0 && s->code[i] != 1)
         return false;
   }
-  return true;
+  return changes_mostly(capture);
 }
 
 /* The stamps once more: the reader only watched them. @param out  [capture->samples], in the file's unit */

@@ -3,7 +3,7 @@
 /** @file  Lists of edges: rows "time, 0/1, 0/1" that stand where something changes, each state lasting until the next row. */
 #include "capture/text_table.h"
 
-/** True when every column but the time holds 0 and 1 only and the rows lie unevenly in time. */
+/** True when every column but the time holds 0 and 1 only, the rows lie unevenly in time, and most of them change something. */
 bool plb_text_is_edge_list(const plb_text_table *r, const plb_capture *capture);
 
 /**
