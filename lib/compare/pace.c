@@ -11,6 +11,7 @@
  */
 static const double engine_span = 10.0;
 static const double far_outside = 2.0;
+static const double mostly = 0.5; /* of the cycles damaged or not to be laid over known-good */
 
 static bool has_speed_condition(const plb_reference *r) {
   bool has = false;
@@ -47,7 +48,8 @@ bool plb_pace_is_symptom(const plb_judge *j, const plb_outcome *o) {
     return true;
   }
   const double times = times_outside(j, o->profile->frame->rate_hz), far = fmax(times, 1.0 / times);
-  return o->word == PLB_DEPARTS && (far > engine_span || (far > far_outside && is_broken(j, o)));
+  const bool in_pieces = plb_structural_share(o->profile) > mostly; /* then no rate is read from whole cycles */
+  return o->word == PLB_DEPARTS && (far > engine_span || ((far > far_outside || in_pieces) && is_broken(j, o)));
 }
 
 plb_status plb_find_pace(plb_verdict *v, const plb_judge *j, const plb_outcome *o, plb_error *err) {

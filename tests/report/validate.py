@@ -20,8 +20,10 @@ def unnamed(schema, value, root, path):
     """Keys of `value` that the schema does not name: a misspelt key would otherwise pass as an added one."""
     if "oneOf" in schema and isinstance(value, dict):  # the kind of line that the format names
         for branch in schema["oneOf"]:
+            if "$ref" not in branch:
+                continue
             branch = root["$defs"][branch["$ref"].rsplit("/", 1)[1]]
-            if branch["properties"]["format"]["const"] == value.get("format"):
+            if branch.get("properties", {}).get("format", {}).get("const") == value.get("format"):
                 schema = branch
     if "$ref" in schema:
         schema = root["$defs"][schema["$ref"].rsplit("/", 1)[1]]
