@@ -115,6 +115,26 @@ static void test_search__nothing_in_healthy_signals(void **state) {
     }
 }
 
+/* Seven openings of an injector in twelve seconds: too few to be two states, and usual all the same; what does not recur is told. */
+static double openings(size_t i) { return i > 5000 && (i - 5000) % 16500 < 30 ? 0.8 : 13.8; }
+
+static void test_search__what_recurs_regularly_is_no_event(void **state) {
+  (void)state;
+  result r = search(signal_of(openings, 0.02, 1));
+  assert_int_equal(r.count, 0);
+  double *x = signal_of(openings, 0.02, 2);
+  x[62001] += 1; /* a stray sample between two of them */
+  r = search(x);
+  assert_one(&r, PLB_EVENT_SPIKE, 6.2001, 0.0001, 1, 0.1);
+  static const size_t irregular[] = {11000, 29000, 34000, 77000, 101500}; /* alike, and in no even order */
+  x = signal_of(supply, 0.02, 3);
+  for (size_t k = 0; k < 5; k++)
+    for (size_t i = 0; i < 30; i++)
+      x[irregular[k] + i] -= 13;
+  r = search(x);
+  assert_int_equal(r.count, 5);
+}
+
 static void test_search__dropout_and_spike(void **state) {
   (void)state;
   double *x = signal_of(supply, 0.02, 1);
@@ -257,6 +277,7 @@ static void test_search__watching_a_pipe(void **state) {
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_search__nothing_in_healthy_signals),
+      cmocka_unit_test(test_search__what_recurs_regularly_is_no_event),
       cmocka_unit_test(test_search__dropout_and_spike),
       cmocka_unit_test(test_search__a_step_that_is_undone_is_a_dropout),
       cmocka_unit_test(test_search__missing_and_extra_pulses),
