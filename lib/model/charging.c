@@ -112,7 +112,6 @@ static plb_status simulate_charging(plb_draw *draw, plb_error *err) {
     c.theta = fmod(c.theta + c.turn_rad_s * dt_s, plb_two_pi);
     draw->x[0][i] = step(&c, plb_bridge_v(c.theta, c.upper, NULL), plb_contact_is_open(&cable, t), on, dt_s);
   }
-  plb_add_interference(draw, 0, "ignition-interference", 2.0);
   return PLB_OK;
 }
 
@@ -126,12 +125,13 @@ static const plb_model_fault faults[] = {
      "belt slips the more the alternator must give: voltage sags with the load"},
     {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance in the charging cable: lower the more flows"},
     {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "charging cable opens now and then"},
-    {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "pick-up from the ignition"},
     {"weak-battery", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "battery worn: deep dip under load"},
     {"poor-ground", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "ground strap has resistance"},
 };
 static const plb_model_reason reasons[] = {
-    {PLB_FAULT_SHORT, "a short from the main cable blows its fuse: nothing is left to record"}};
+    {PLB_FAULT_SHORT, "a short from the main cable blows its fuse: nothing is left to record"},
+    {PLB_FAULT_INTERFERENCE,
+     "the battery's milliohms hold its posts still; what sparks add gets into the test lead: pick-up"}};
 
 const plb_model_family plb_charging_voltage = {
     .name = "charging-voltage",
@@ -147,5 +147,5 @@ const plb_model_family plb_charging_voltage = {
     .fault = faults,
     .faults = sizeof faults / sizeof faults[0],
     .reason = reasons,
-    .reasons = 1,
+    .reasons = 2,
     .simulate = simulate_charging};

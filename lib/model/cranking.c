@@ -140,20 +140,16 @@ static plb_status simulate_cranking(plb_draw *draw, plb_error *err) {
     draw->x[0][i - before] =
         volts ? s.source_v - s.source_ohm * (c.amp + solenoid) - polar_v + rising : c.amp + solenoid;
   }
-  plb_add_interference(draw, 0, "ignition-interference", volts ? 2.5 : 60.0);
   return PLB_OK;
 }
 
 static const plb_model_fault faults[] = {
     {"low-compression", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT, "one cylinder leaks: one low hump in four"},
-    {"low-compression-all", PLB_FAULT_SENSOR, PLB_IN_COMPONENT,
-     "all cylinders leak alike (timing, worn bores): even, low, fast"},
     {"drag", PLB_FAULT_STUCK, PLB_IN_COMPONENT, "engine or starter drags"},
     {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT, "armature of the starter shorted: much current, little speed"},
     {"worn-brushes", PLB_FAULT_TRACK, PLB_IN_COMPONENT, "brushes of the starter worn"},
     {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance at a battery terminal, cable or contact of the solenoid"},
     {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "solenoid contact opens now and then"},
-    {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "pick-up from the ignition"},
     {"poor-ground", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "resistance in the ground strap of the engine"},
     {"weak-battery", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "battery discharged or worn: internal resistance up"},
 };
@@ -164,7 +160,13 @@ enum {
 };
 static const char *const states[] = {"from-standstill", NULL};
 static const plb_model_reason reasons[] = {
-    {PLB_FAULT_SHORT, "a short here melts cables; what leaks at rest is the matter of parasitic draw"}};
+    {PLB_FAULT_SHORT, "a short here melts cables; what leaks at rest is the matter of parasitic draw"},
+    {PLB_FAULT_INTERFERENCE,
+     "battery and cables of some milliohms hold still; what sparks add gets into the test lead or clamp: pick-up"}};
+static const plb_model_unseen unseen[] = {
+    {{"low-compression-all", PLB_FAULT_SENSOR, PLB_IN_COMPONENT,
+      "all cylinders leak alike (timing, worn bores): even, low, fast"},
+     "relative compression compares cylinder with cylinder: all alike are even; a gauge in each cylinder tells"}};
 
 const plb_model_family plb_starter_current = {
     .name = "starter-current",
@@ -179,7 +181,9 @@ const plb_model_family plb_starter_current = {
     .fault = faults,
     .faults = FAULTS,
     .reason = reasons,
-    .reasons = 1,
+    .reasons = 2,
+    .unseen = unseen,
+    .unseens = 1,
     .state = states,
     .simulate = simulate_cranking};
 
@@ -196,5 +200,7 @@ const plb_model_family plb_battery_cranking = {
     .fault = faults,
     .faults = FAULTS,
     .reason = reasons,
-    .reasons = 1,
+    .reasons = 2,
+    .unseen = unseen,
+    .unseens = 1,
     .simulate = simulate_cranking};

@@ -66,6 +66,9 @@ const plb_model_fault *plb_model_fault_find(const plb_model_family *family, cons
   for (size_t i = 0; i < n; i++)
     if (strcmp(plb_model_fault_at(family, i)->name, name) == 0)
       return plb_model_fault_at(family, i);
+  for (size_t i = 0; i < family->unseens; i++)
+    if (strcmp(family->unseen[i].fault.name, name) == 0)
+      return &family->unseen[i].fault;
   return NULL;
 }
 

@@ -36,8 +36,10 @@ static switch_circuit make_switch(plb_draw *draw, const plb_hall_set *set, bool 
   s.high_v = pull_v * leak_ohm / (leak_ohm + pull_ohm);
   s.low_v = ground_v + (pull_v - ground_v) * low_ohm / (low_ohm + pull_ohm);
   s.rise_s = farad * pull_ohm * leak_ohm / (leak_ohm + pull_ohm);
-  s.fall_s = farad * (low_ohm + 30.0) + 25e-6 * plb_fault(draw, "slow-output");
-  s.rise_s += 60e-6 * plb_fault(draw, "slow-output");
+  /* so slow that half a tooth at 3,000/min (60 teeth: 167 us, plb_tooth_s()) is over before the level has risen to its middle (0.69 of
+   * the time constant): from there on teeth are lost and the engine does not rev up. Computed. */
+  s.fall_s = farad * (low_ohm + 30.0) + 100e-6 * plb_fault(draw, "slow-output");
+  s.rise_s += 240e-6 * plb_fault(draw, "slow-output");
   s.dead = !connected || plb_fault(draw, "no-pull-up") > 0.0;
   return s;
 }
@@ -158,7 +160,7 @@ static const plb_model_fault faults[] = {
     {"air-gap", PLB_FAULT_GAP, PLB_IN_COMPONENT, "air gap up to five times too wide: edges move, then teeth are lost"},
     {"damaged-tooth", PLB_FAULT_TOOTH, PLB_IN_COMPONENT, "one tooth bent or broken off"},
     {"runout", PLB_FAULT_RUNOUT, PLB_IN_COMPONENT, "wheel off centre: the air gap swings once a turn"},
-    {"slow-output", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "output transistor switches slowly"},
+    {"slow-output", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "output transistor slow: above 3,000/min teeth are lost"},
     {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance between control unit and sensor: the low level rises"},
     {"leak-to-ground", PLB_FAULT_SHORT, PLB_IN_WIRING, "signal wire leaks to ground: the high level falls"},
     {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "wire beside ignition leads"},

@@ -42,7 +42,8 @@ static plb_status simulate_knock(plb_draw *draw, plb_error *err) {
            0.18 * screen * sin(plb_two_pi * 900.0 * (double)i / draw->rate_hz);
   }
   plb_break_signal(draw, 0, "intermittent-contact", 25.0, 0.0, 0.02, 0.0, 0.0);
-  plb_add_interference(draw, 0, "ignition-interference", 0.7);
+  /* two to three times as tall as the combustion, so that the control unit takes sparks for knocking: common practice */
+  plb_add_interference(draw, 0, "ignition-interference", 2.0);
   return PLB_OK;
 }
 
@@ -53,7 +54,7 @@ static const plb_model_fault faults[] = {
     {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance in the wire"},
     {"leak-between-wires", PLB_FAULT_SHORT, PLB_IN_WIRING, "wires leak into each other"},
     {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "contact opens now and then"},
-    {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "wire beside ignition leads"},
+    {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "wire beside ignition leads: taken for knocking"},
     {"open-screen", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "screen not grounded: hum of the alternator"},
 };
 

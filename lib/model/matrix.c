@@ -60,6 +60,9 @@ const char *plb_matrix_reason(const plb_model_family *family, plb_fault_kind kin
   for (size_t i = 0; i < family->reasons; i++)
     if (family->reason[i].kind == kind)
       return family->reason[i].text;
+  for (size_t i = 0; i < family->unseens && !plb_matrix_fault(family, kind, 0); i++)
+    if (family->unseen[i].fault.kind == kind)
+      return family->unseen[i].why;
   if (kind >= PLB_MISTAKE_INVERTED)
     return plb_mistake_possible(family, kind) ? NULL : kinds[kind].otherwise;
   return kinds[kind].needs && !(family->has & kinds[kind].needs) ? kinds[kind].otherwise : NULL;

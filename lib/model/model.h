@@ -55,7 +55,10 @@ typedef enum plb_fault_kind {
   PLB_FAULT_KINDS
 } plb_fault_kind;
 
-/** A named fault. Its severity goes from 0 (none: the good signal, bit for bit) to 1 (gross). */
+/**
+ * A named fault. Its severity goes from 0 (none: the good signal, bit for bit) to 1: the fault as a workshop meets it and acts on it,
+ * because the function stops or a published or common limit is broken. 0.25 is the first sign.
+ */
 typedef struct plb_model_fault {
   const char *name; /**< slug */
   plb_fault_kind kind;
@@ -103,6 +106,12 @@ typedef struct plb_model_reason {
   const char *text;
 } plb_model_reason;
 
+/** A fault that can be drawn by its name but is no cell of the matrix: this signal alone cannot show it. */
+typedef struct plb_model_unseen {
+  plb_model_fault fault;
+  const char *why; /**< and who sees it */
+} plb_model_unseen;
+
 struct plb_draw;
 /** Fill the channels of `draw` with what stands at the test points. */
 typedef plb_status (*plb_model_simulate)(struct plb_draw *draw, plb_error *err);
@@ -121,6 +130,8 @@ typedef struct plb_model_family {
   size_t faults;
   const plb_model_reason *reason; /**< may be NULL */
   size_t reasons;
+  const plb_model_unseen *unseen; /**< may be NULL */
+  size_t unseens;
   const char *const *state; /**< healthy states besides the usual one ("unplugged"); may be NULL, ends with NULL */
   plb_model_simulate simulate;
   const void *set; /**< parameter set of this variant, known to its simulate function */
@@ -151,6 +162,7 @@ const plb_model_family *plb_model_find(const char *name); /**< NULL: none of thi
 /** Own faults first, then the measuring mistakes that this family's connection allows. */
 size_t plb_model_fault_count(const plb_model_family *family);
 const plb_model_fault *plb_model_fault_at(const plb_model_family *family, size_t index);
+/** Among these, and among the faults that this signal cannot show. */
 const plb_model_fault *plb_model_fault_find(const plb_model_family *family, const char *name);
 
 /**

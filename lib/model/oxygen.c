@@ -23,6 +23,10 @@ typedef struct cell {
   double kelvin, to_lean_s, to_rich_s, bias, gain, offset_v, ground_v, leak_v;
 } cell;
 
+/* An open wire leaves nothing but the control unit's bias. Nine tenths of the way there the signal no longer leaves 0.40 to 0.50 V, where
+ * a control unit sees no activity: common practice. */
+static double towards_bias(const plb_draw *draw) { return 0.9 * plb_fault(draw, "joint"); }
+
 static cell make_cell(plb_draw *draw) {
   const double lazy = plb_fault(draw, "lazy-sensor");
   /* tip at 600 to 700 Celsius: common practice */
@@ -56,8 +60,12 @@ static plb_status simulate_front(plb_draw *draw, plb_error *err) {
   /* mixture control: ramp, jump and transport delay, so that idle switches about once a second: common practice; values from memory */
   const double ramp = plb_part(draw, 0.040, 0.06), jump = plb_part(draw, 0.012, 0.06),
                delay_s = plb_part(draw, 0.16, 0.06);
-  const double air_leak = 0.05 * plb_fault(draw, "exhaust-leak");
-  const double joint = plb_fault(draw, "joint"), leak = 0.95 * plb_fault(draw, "leak-to-ground");
+  /* between two pulses of exhaust the leak sucks air in, now more and now less, on average what the loop can just correct: common
+   * practice; at idle a pulse comes every 40 ms */
+  const double air_leak = 0.12 * plb_fault(draw, "exhaust-leak");
+  const size_t pulse = (size_t)fmax(1.0, 0.040 * draw->rate_hz);
+  double air = 0.0;
+  const double joint = towards_bias(draw), leak = 0.95 * plb_fault(draw, "leak-to-ground");
   const bool cold = plb_in_state(draw, "cold"), enriched = plb_in_state(draw, "enriched");
   const double enrich_s = (double)draw->n * dt_s * 0.55;
   enum { DELAY = 4096 };
@@ -70,7 +78,9 @@ static plb_status simulate_front(plb_draw *draw, plb_error *err) {
       (size_t)(6.0 * draw->rate_hz * plb_between(draw, 0.6, 1.0)); /* let it swing in; the start falls anywhere */
   for (size_t i = 0; i < before + draw->n; i++) {
     line[i % DELAY] = 1.0 + correction + 0.0015 * plb_normal(draw);
-    double mixture = line[(i + DELAY - lag) % DELAY] + air_leak;
+    if (i % pulse == 0)
+      air = 2.0 * air_leak * plb_random_uniform(&draw->event);
+    double mixture = line[(i + DELAY - lag) % DELAY] + air;
     if (enriched)
       mixture = i >= before && (double)(i - before) * dt_s > enrich_s ? 0.93 : 1.05;
     sensed += (mixture - sensed) * (1.0 - exp(-dt_s / (mixture > sensed ? c.to_lean_s : c.to_rich_s)));
@@ -101,7 +111,7 @@ static plb_status simulate_rear(plb_draw *draw, plb_error *err) {
                phase = plb_between(draw, 0, 6.28);
   /* rests near 0.6 to 0.7 V and wanders: common practice */
   const double slow_s = plb_between(draw, 9, 16), level = plb_part(draw, 0.66, 0.02);
-  const double joint = plb_fault(draw, "joint"), leak = 0.95 * plb_fault(draw, "leak-to-ground"),
+  const double joint = towards_bias(draw), leak = 0.95 * plb_fault(draw, "leak-to-ground"),
                air = plb_fault(draw, "exhaust-leak");
   double v = level;
   for (size_t i = 0; i < draw->n; i++) {
@@ -138,7 +148,6 @@ static plb_status simulate_wide(plb_draw *draw, plb_error *err) {
     draw->x[0][i] = (2.5 + c.gain * v * (1.0 - joint) * (1.0 - c.bias)) * (1.0 - leak) + c.offset_v + 2.0 * c.leak_v;
   }
   plb_break_signal(draw, 0, "intermittent-contact", 0.8, 0.0, 0.4, 0.45, 0.01);
-  plb_add_interference(draw, 0, "ignition-interference", 0.6);
   return PLB_OK;
 }
 
@@ -154,6 +163,19 @@ static const plb_model_fault front_faults[] = {
     {"heater-off", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "heater without supply: cell too cold"},
     {"poor-ground", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "sensor's ground raised"},
 };
+static const plb_model_fault wide_faults[] = {
+    {"lazy-sensor", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "sensor aged: slow"},
+    {"worn-element", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "element poisoned: small swing"},
+    {"exhaust-leak", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "air gets into the exhaust before the sensor"},
+    {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance in the wire of the pump cell: small swing"},
+    {"leak-to-ground", PLB_FAULT_SHORT, PLB_IN_WIRING, "signal wire leaks to ground"},
+    {"leak-from-heater", PLB_FAULT_SHORT, PLB_IN_WIRING, "heater's supply leaks into the signal wire"},
+    {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "contact opens now and then"},
+    {"heater-off", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "heater without supply: cell too cold"},
+    {"poor-ground", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "sensor's ground raised"},
+};
+static const plb_model_reason wide_reasons[] = {
+    {PLB_FAULT_INTERFERENCE, "the amplifier's output is filtered: sparks of some microseconds do not pass"}};
 static const plb_model_fault rear_faults[] = {
     {"worn-catalyst", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "catalyst stores no oxygen: the rear follows the front"},
     {"worn-element", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "element poisoned: low"},
@@ -168,6 +190,7 @@ static const plb_model_fault rear_faults[] = {
 };
 enum {
   FRONT_FAULTS = sizeof front_faults / sizeof front_faults[0],
+  WIDE_FAULTS = sizeof wide_faults / sizeof wide_faults[0],
   REAR_FAULTS = sizeof rear_faults / sizeof rear_faults[0]
 };
 enum { HAS = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_SENSING };
@@ -211,6 +234,8 @@ const plb_model_family plb_oxygen_wide = {
     .rate_hz = 1000,
     .duration_s = 8,
     .has = HAS,
-    .fault = front_faults,
-    .faults = FRONT_FAULTS,
+    .fault = wide_faults,
+    .faults = WIDE_FAULTS,
+    .reason = wide_reasons,
+    .reasons = 1,
     .simulate = simulate_wide};

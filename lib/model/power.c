@@ -46,8 +46,7 @@ static plb_status simulate_sensor_supply(plb_draw *draw, plb_error *err) {
 static plb_status simulate_drop(plb_draw *draw, plb_error *err) {
   (void)err;
   /* charging voltage; a blower of some 19 A: common practice */
-  const double supply_v = plb_between(draw, 13.4, 14.2) - 4.0 * plb_fault(draw, "weak-supply"),
-               load_ohm = plb_part(draw, 0.72, 0.04);
+  const double supply_v = plb_between(draw, 13.4, 14.2) - 4.0 * plb_fault(draw, "weak-supply"), load_ohm = plb_part(draw, 0.72, 0.04);
   /* a clean side drops a tenth or two of a volt: common practice */
   const double clean_ohm = plb_part(draw, 8e-3, 0.08), joint = plb_joint_ohm(plb_fault(draw, "joint"), 0.35) +
                                                                plb_joint_ohm(plb_fault(draw, "poor-terminal"), 0.20);
@@ -68,7 +67,6 @@ static plb_status simulate_drop(plb_draw *draw, plb_error *err) {
     draw->x[0][i] = amp * (clean_ohm + warm) * (1.0 - share);
   }
   plb_break_signal(draw, 0, "intermittent-contact", 4.0, 0.0, 0.05, supply_v, 1e-4);
-  plb_add_interference(draw, 0, "ignition-interference", 0.8);
   return PLB_OK;
 }
 
@@ -82,9 +80,11 @@ static plb_status simulate_parasitic(plb_draw *draw, plb_error *err) {
     until_s[k] = plb_part(draw, typical_s[k], 0.08) * (1.0 + (k == 1 ? 1.2 * plb_fault(draw, "slow-to-sleep") : 0.0));
     amp[k] = plb_part(draw, typical_a[k], 0.06);
   }
-  const double stays = plb_fault(draw, "stays-awake"),
+  /* a unit that does not sleep keeps the bus awake and draws an ampere or so; a lamp of 5 to 10 W that stays on was on like the others
+   * before: common practice. Acted on above some 50 mA: common practice. */
+  const double stays[4] = {0.6 / 2.2 * plb_fault(draw, "lamp-on"), plb_fault(draw, "stays-awake"), 0.0, 0.0},
                /* asleep below 50 mA: common practice */
-               rest_a = plb_part(draw, 0.022, 0.10) + 0.6 * plb_fault(draw, "lamp-on") +
+               rest_a = plb_part(draw, 0.022, 0.10) +
                         0.25 * plb_fault(draw, "leak-to-ground") + 0.35 * plb_fault(draw, "leaky-diode");
   /* a receiver that wakes now and then: from memory */
   const double wake_s = plb_part(draw, 45.0, 0.05), phase_s = plb_between(draw, 0, 45),
@@ -93,7 +93,7 @@ static plb_status simulate_parasitic(plb_draw *draw, plb_error *err) {
     const double t = (double)i / draw->rate_hz;
     double sum = rest_a;
     for (int k = 0; k < 4; k++)
-      sum += t < until_s[k] ? amp[k] : k == 2 ? stays * amp[k] : 0.0;
+      sum += t < until_s[k] ? amp[k] : stays[k] * amp[k];
     const double cycle = fmod(t + phase_s, wake_s * (1.0 - 0.6 * wakes));
     if (cycle < 0.6 + 8.0 * wakes)
       sum += 0.05 + 0.8 * wakes;
@@ -157,11 +157,13 @@ static plb_status simulate_relay(plb_draw *draw, plb_error *err) {
   /* coil of 80 to 100 ohm: common practice; inductance from memory */
   const double ohm = plb_part(draw, 88.0, 0.03) * shorted + plb_joint_ohm(plb_fault(draw, "joint"), 120.0),
                henry = plb_part(draw, 0.35, 0.05) * shorted * shorted;
-  /* pulls in at half its current, drops at a fifth: common practice; values from memory */
-  const double pull_a = plb_part(draw, 0.062, 0.04), drop_a = plb_part(draw, 0.022, 0.06),
+  /* pulls in at half its current, drops at a fifth: common practice; values from memory. It is ampere-turns that pull: with fewer turns
+   * it takes more current. */
+  const double pull_a = plb_part(draw, 0.062, 0.04) / shorted, drop_a = plb_part(draw, 0.022, 0.06) / shorted,
                move_s = plb_part(draw, 2.6e-3, 0.05) * (1.0 + 5.0 * plb_fault(draw, "stuck"));
   const double on_s = plb_between(draw, 0.018, 0.024), off_s = on_s + 0.06,
-               low_v = 0.15 + 2.5 * plb_fault(draw, "poor-ground");
+               ground_v = 0.01 + 2.5 * plb_fault(draw, "poor-ground");
+  const double driver_ohm = 1.0; /* small protected switch, an ohm when warm: common practice */
   const double open_kick = 1.0 + 60.0 * plb_fault(draw, "diode-open"),
                contact_v = 0.04 + 4.0 * plb_fault(draw, "burnt-contact"),
                /* contacts bounce for about a millisecond: common practice */
@@ -173,7 +175,8 @@ static plb_status simulate_relay(plb_draw *draw, plb_error *err) {
   for (size_t i = 0; i < draw->n; i++) {
     const double t = (double)i * dt_s;
     const bool on = t >= on_s && t < off_s;
-    amp = fmax(0.0, plb_rl_current(amp, on ? supply_v - low_v : -0.8 * open_kick, ohm, henry, dt_s));
+    amp = fmax(0.0, plb_rl_current(amp, on ? supply_v - ground_v : -0.8 * open_kick,
+                                  on ? ohm + driver_ohm : ohm, henry, dt_s));
     if (on && begun_s < 0.0 && amp > pull_a)
       begun_s = t;
     if (!on && begun_s >= 0.0 && dropped_s < 0.0 && amp < drop_a)
@@ -182,11 +185,10 @@ static plb_status simulate_relay(plb_draw *draw, plb_error *err) {
                  gone = dropped_s < 0.0 ? -1.0 : t - dropped_s - 1.2e-3;
     const bool bouncing = since >= 0.0 && since < 4.0 * bounce && fmod(since / bounce, 1.0) > 0.75;
     const bool closed = since >= 0.0 && gone < 0.0 && !bouncing;
-    draw->x[0][i] = (on ? low_v : amp > 0.0 ? supply_v + 0.8 * open_kick : supply_v) * (1.0 - 0.4 * leak);
+    draw->x[0][i] = (on ? ground_v + driver_ohm * amp : amp > 0.0 ? supply_v + 0.8 * open_kick : supply_v) * (1.0 - 0.4 * leak);
     draw->x[1][i] = closed ? supply_v - contact_v : 0.0;
   }
   plb_break_signal(draw, 1, "intermittent-contact", 60.0, 0.0, 6e-3, 0.0, 1e-5);
-  plb_add_interference(draw, 0, "ignition-interference", 5.0);
   return PLB_OK;
 }
 
@@ -206,19 +208,21 @@ static const plb_model_fault drop_faults[] = {
     {"warming-joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "joint that grows as it warms"},
     {"bypass", PLB_FAULT_SHORT, PLB_IN_WIRING, "a second path carries part of the current"},
     {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "contact opens now and then"},
-    {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "pick-up from the ignition"},
     {"poor-terminal", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "battery or ground terminal corroded"},
     {"other-side-joint", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND,
      "resistance in the other side: too little current here"},
-    {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "supply too low"},
 };
+static const plb_model_reason drop_reasons[] = {
+    {PLB_FAULT_INTERFERENCE,
+     "a cable of some milliohms holds still; what sparks add gets into the test leads: pick-up"}};
+static const plb_model_unseen drop_unseen[] = {
+    {{"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "supply too low"},
+     "a lower supply drives less current, and the drop for each ampere stays; the voltage at the battery tells"}};
 static const plb_model_fault parasitic_faults[] = {
     {"stays-awake", PLB_FAULT_SENSOR, PLB_IN_COMPONENT, "one control unit does not sleep"},
     {"slow-to-sleep", PLB_FAULT_STUCK, PLB_IN_COMPONENT, "one control unit sleeps late"},
     {"wakes-up", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT, "one control unit wakes again and again"},
-    {"leaky-diode", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "a rectifier diode leaks"},
-    {"lamp-on", PLB_FAULT_SHORT, PLB_IN_WIRING, "a lamp or relay stays on"},
-    {"leak-to-ground", PLB_FAULT_SHORT, PLB_IN_WIRING, "a wire leaks to ground"},
+    {"lamp-on", PLB_FAULT_SHORT, PLB_IN_WIRING, "a lamp does not go out with the others"},
     {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "part of the current returns past the clamp"},
     {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "battery cable opens now and then"},
     {"weak-battery", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "battery nearly empty"},
@@ -226,6 +230,11 @@ static const plb_model_fault parasitic_faults[] = {
 static const plb_model_reason parasitic_reasons[] = {
     {PLB_FAULT_INTERFERENCE, "the ignition is off"},
     {PLB_FAULT_GROUND, "milliamperes drop nothing over a ground strap"}};
+static const char steady_leak[] =
+    "from the first moment to the last it is like a clamp that is not zeroed: zero it and look again";
+static const plb_model_unseen parasitic_unseen[] = {
+    {{"leaky-diode", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "a rectifier diode leaks"}, steady_leak},
+    {{"leak-to-ground", PLB_FAULT_SHORT, PLB_IN_WIRING, "a wire leaks to ground"}, steady_leak}};
 static const plb_model_fault glow_faults[] = {
     {"open-plug", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT, "one of four plugs open"},
     {"shorted-turns", PLB_FAULT_TURNS, PLB_IN_COMPONENT, "heater of one plug partly shorted"},
@@ -245,10 +254,12 @@ static const plb_model_fault relay_faults[] = {
     {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance in the coil's wire: slow, or never"},
     {"leak-to-ground", PLB_FAULT_SHORT, PLB_IN_WIRING, "switched wire leaks to ground"},
     {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "load contact opens now and then"},
-    {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "wire beside ignition leads"},
     {"poor-ground", PLB_FAULT_GROUND, PLB_IN_SUPPLY_OR_GROUND, "driver's ground has resistance"},
     {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "supply too low"},
 };
+
+static const plb_model_reason relay_reasons[] = {
+    {PLB_FAULT_INTERFERENCE, "the coil of some ninety ohms holds its wire still, and a spark is over before anything moves"}};
 
 const plb_model_family plb_sensor_supply = {
     .name = "sensor-supply-5v",
@@ -277,6 +288,10 @@ const plb_model_family plb_supply_drop = {
     .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_MOTION,
     .fault = drop_faults,
     .faults = sizeof drop_faults / sizeof drop_faults[0],
+    .reason = drop_reasons,
+    .reasons = 1,
+    .unseen = drop_unseen,
+    .unseens = 1,
     .simulate = simulate_drop};
 const plb_model_family plb_ground_drop = {
     .name = "voltage-drop-ground",
@@ -291,6 +306,10 @@ const plb_model_family plb_ground_drop = {
     .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_MOTION,
     .fault = drop_faults,
     .faults = sizeof drop_faults / sizeof drop_faults[0],
+    .reason = drop_reasons,
+    .reasons = 1,
+    .unseen = drop_unseen,
+    .unseens = 1,
     .simulate = simulate_drop};
 const plb_model_family plb_parasitic_draw = {
     .name = "parasitic-draw",
@@ -307,6 +326,8 @@ const plb_model_family plb_parasitic_draw = {
     .faults = sizeof parasitic_faults / sizeof parasitic_faults[0],
     .reason = parasitic_reasons,
     .reasons = 2,
+    .unseen = parasitic_unseen,
+    .unseens = 2,
     .simulate = simulate_parasitic};
 const plb_model_family plb_glow_current = {
     .name = "glow-plug-current",
@@ -336,4 +357,6 @@ const plb_model_family plb_relay = {
     .has = PLB_HAS_WINDING | PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_MOTION | PLB_HAS_TRACK,
     .fault = relay_faults,
     .faults = sizeof relay_faults / sizeof relay_faults[0],
+    .reason = relay_reasons,
+    .reasons = 1,
     .simulate = simulate_relay};

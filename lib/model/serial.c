@@ -219,7 +219,6 @@ static const plb_model_fault lin_faults[] = {
      "transistor of the answering node weak: its dominant level is high"},
     {"slow-driver", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "slopes too slow"},
     {"clock-off", PLB_FAULT_PROTOCOL, PLB_IN_COMPONENT, "bit time of the answering node off"},
-    {"bad-checksum", PLB_FAULT_PROTOCOL, PLB_IN_COMPONENT, "checksums wrong"},
     {"bus-capacitance", PLB_FAULT_TERMINATOR, PLB_IN_WIRING, "too much capacitance on the wire: recessive edges slow"},
     {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance towards the answering node"},
     {"leak-to-ground", PLB_FAULT_SHORT, PLB_IN_WIRING, "wire leaks to ground: recessive level low"},
@@ -232,7 +231,6 @@ static const plb_model_fault lin_faults[] = {
 static const plb_model_fault sent_faults[] = {
     {"slow-driver", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "output stage slow"},
     {"clock-off", PLB_FAULT_PROTOCOL, PLB_IN_COMPONENT, "tick too long"},
-    {"bad-checksum", PLB_FAULT_PROTOCOL, PLB_IN_COMPONENT, "checksums wrong"},
     {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance in the signal wire"},
     {"leak-to-ground", PLB_FAULT_SHORT, PLB_IN_WIRING, "wire leaks to ground"},
     {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "contact opens now and then"},
@@ -245,13 +243,19 @@ static const plb_model_fault current_faults[] = {
     {"weak-output", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "sensor's signal current too small"},
     {"slow-driver", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "output stage slow"},
     {"clock-off", PLB_FAULT_PROTOCOL, PLB_IN_COMPONENT, "bit time too long"},
-    {"bad-checksum", PLB_FAULT_PROTOCOL, PLB_IN_COMPONENT, "parity wrong"},
     {"joint", PLB_FAULT_JOINT, PLB_IN_WIRING, "resistance in the two wires: signal current small"},
     {"leak-to-ground", PLB_FAULT_SHORT, PLB_IN_WIRING, "leak past the sensor: quiet current high"},
     {"intermittent-contact", PLB_FAULT_INTERMITTENT, PLB_IN_WIRING, "contact opens now and then"},
     {"ignition-interference", PLB_FAULT_INTERFERENCE, PLB_IN_WIRING, "wires beside ignition leads"},
     {"weak-supply", PLB_FAULT_SUPPLY, PLB_IN_SUPPLY_OR_GROUND, "supply of the interface low"},
 };
+/* One value among all that are good: levels, edges and times are those of any frame. */
+static const plb_model_unseen sum_unseen[] = {
+    {{"bad-checksum", PLB_FAULT_PROTOCOL, PLB_IN_COMPONENT, "checksums wrong"},
+     "a decoder sees a wrong checksum, the waveform does not: its bits are as good as any"}};
+static const plb_model_unseen parity_unseen[] = {
+    {{"bad-checksum", PLB_FAULT_PROTOCOL, PLB_IN_COMPONENT, "parity wrong"},
+     "a decoder sees a wrong parity, the waveform does not: its bits are as good as any"}};
 static const plb_model_reason current_reasons[] = {
     {PLB_FAULT_GROUND, "two wires from the control unit: the sensor has no ground of its own"}};
 
@@ -268,6 +272,8 @@ const plb_model_family plb_lin_bus = {
            PLB_HAS_PULLUP,
     .fault = lin_faults,
     .faults = sizeof lin_faults / sizeof lin_faults[0],
+    .unseen = sum_unseen,
+    .unseens = 1,
     .simulate = simulate_lin};
 const plb_model_family plb_sent = {
     .name = "sent",
@@ -281,6 +287,8 @@ const plb_model_family plb_sent = {
     .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_CODE | PLB_HAS_PULLUP,
     .fault = sent_faults,
     .faults = sizeof sent_faults / sizeof sent_faults[0],
+    .unseen = sum_unseen,
+    .unseens = 1,
     .simulate = simulate_sent};
 const plb_model_family plb_current_signal = {
     .name = "current-signal",
@@ -294,6 +302,8 @@ const plb_model_family plb_current_signal = {
     .has = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_DRIVER | PLB_HAS_CODE,
     .fault = current_faults,
     .faults = sizeof current_faults / sizeof current_faults[0],
+    .unseen = parity_unseen,
+    .unseens = 1,
     .reason = current_reasons,
     .reasons = 1,
     .simulate = simulate_current};

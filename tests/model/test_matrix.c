@@ -4,6 +4,7 @@
 #include "model/matrix.h"
 #include <plumbline/cycle.h>
 #include <stdio.h>
+#include <string.h>
 
 static void print_row(const plb_model_family *f) {
   printf("\n%s (%s)\n", f->name, f->text);
@@ -17,6 +18,9 @@ static void print_row(const plb_model_family *f) {
       printf("- %s", plb_matrix_reason(f, kind) ? plb_matrix_reason(f, kind) : "NO REASON");
     printf("\n");
   }
+  for (size_t i = 0; i < f->unseens; i++)
+    printf("  not to be seen here: %s [%s]: %s\n", f->unseen[i].fault.name, plb_matrix_place_name(f->unseen[i].fault.place),
+           f->unseen[i].why);
 }
 
 static void test_matrix__every_empty_cell_has_a_reason(void **state) {
@@ -44,6 +48,26 @@ static void test_matrix__no_reason_beside_a_fault(void **state) {
       if (plb_matrix_fault(f, (plb_fault_kind)k, 0) && plb_matrix_reason(f, (plb_fault_kind)k))
         fail_msg("%s, %s: a fault and a reason why there is none", f->name, plb_matrix_kind_name((plb_fault_kind)k));
   }
+}
+
+/* What cannot be seen is drawn by its name all the same, stands outside the matrix, and says who sees it. */
+static void test_matrix__what_cannot_be_seen_is_no_cell(void **state) {
+  (void)state;
+  size_t unseens = 0;
+  for (size_t i = 0; i < plb_model_count(); i++) {
+    const plb_model_family *f = plb_model_at(i);
+    unseens += f->unseens;
+    for (size_t u = 0; u < f->unseens; u++) {
+      const plb_model_fault *fault = &f->unseen[u].fault;
+      assert_ptr_equal(plb_model_fault_find(f, fault->name), fault);
+      assert_true(strlen(f->unseen[u].why) > 20);
+      for (size_t k = 0; k < plb_model_fault_count(f); k++)
+        assert_string_not_equal(plb_model_fault_at(f, k)->name, fault->name);
+      if (!plb_matrix_fault(f, fault->kind, 0))
+        assert_string_equal(plb_matrix_reason(f, fault->kind), f->unseen[u].why);
+    }
+  }
+  assert_true(unseens > 0);
 }
 
 static void test_matrix__at_least_four_faults_and_two_mistakes(void **state) {
@@ -88,6 +112,7 @@ static void test_matrix__cases_can_be_drawn(void **state) {
 int main(void) {
   const struct CMUnitTest tests[] = {cmocka_unit_test(test_matrix__every_empty_cell_has_a_reason),
                                      cmocka_unit_test(test_matrix__no_reason_beside_a_fault),
+                                     cmocka_unit_test(test_matrix__what_cannot_be_seen_is_no_cell),
                                      cmocka_unit_test(test_matrix__at_least_four_faults_and_two_mistakes),
                                      cmocka_unit_test(test_matrix__names_are_unique_and_cycles_parse),
                                      cmocka_unit_test(test_matrix__cases_can_be_drawn)};
