@@ -74,7 +74,10 @@ static const cli_option *find_letter(const cli_option *const *options, char lett
   return NULL;
 }
 
-static bool is_option(const char *word) { return word[0] == '-' && word[1] != '\0'; }
+/* "-10..10" and "-.5V" are values: no option begins with a digit. */
+static bool is_option(const char *word) {
+  return word[0] == '-' && word[1] != '\0' && word[1] != '.' && !(word[1] >= '0' && word[1] <= '9');
+}
 
 /* The option that `word` names, and the value glued to it ("--name=value", "-ofile"), NULL if none. */
 static const cli_option *recognise(const cli_option *const *options, const char *word, const char **glued) {

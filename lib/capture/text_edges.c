@@ -3,7 +3,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { SAMPLES_MOST = 1 << 24, SHORTEST_SAMPLES = 16 };
+enum { SAMPLES_MOST = 1 << 24, FINER_MOST = 1 << 22, SHORTEST_SAMPLES = 16 };
 
 /* Samples of a logic channel with a pause between them repeat their state; rows that stand at edges do not, but for the last. */
 static bool changes_mostly(const plb_capture *capture) {
@@ -60,7 +60,10 @@ static uint64_t common_divisor(uint64_t a, uint64_t b) {
   return a;
 }
 
-/* Samples one apart in the file's unit: the grain of the stamps, or coarser. */
+/*
+ * Samples one apart in the file's unit: a whole part of what divides all stamps, so fine that the shortest state has several samples as long as
+ * the list does not grow too long for it; or coarser than the stamps, where they have no common measure.
+ */
 static plb_status choose_step(const plb_text_table *r, const double *time, size_t n, double *step, bool *exact, plb_error *err) {
   const double grain = r->clock.least_grain, span = time[n - 1] - time[0];
   double shortest = INFINITY;
@@ -72,6 +75,10 @@ static plb_status choose_step(const plb_text_table *r, const double *time, size_
   }
   *exact = span / grain < 9e15 && divisor > 0 && span / (grain * (double)divisor) < SAMPLES_MOST;
   *step = *exact ? grain * (double)divisor : shortest / SHORTEST_SAMPLES;
+  if (*exact && shortest / *step < SHORTEST_SAMPLES) {
+    const double finer = ceil(SHORTEST_SAMPLES / round(shortest / *step));
+    *step /= span * finer / *step < FINER_MOST ? finer : 1.0;
+  }
   return span / *step < SAMPLES_MOST
              ? PLB_OK
              : plb_fail_line(err, PLB_EDATA, r->layout.body_line, 0,

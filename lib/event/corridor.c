@@ -96,7 +96,7 @@ static void search_frame(corridor *k) {
 }
 
 static void sum_up(plb_search_summary *out, const plb_capture *capture) {
-  *out = (plb_search_summary){.rate_hz = plb_capture_rate_hz(capture), .start_s = plb_capture_start_s(capture)};
+  *out = (plb_search_summary){.against = true, .rate_hz = plb_capture_rate_hz(capture), .start_s = plb_capture_start_s(capture)};
   plb_text_copy(out->path, sizeof out->path, plb_capture_path(capture));
   plb_text_copy(out->format, sizeof out->format, plb_capture_format(capture));
   out->samples = plb_capture_samples(capture);

@@ -136,7 +136,7 @@ plb_status plb_events_text(char **out, const plb_search_summary *s, plb_error *e
   plb_buffer_printf(&b, "%s: %llu samples of %zu channel%s at %s, %s long: ", s->path, (unsigned long long)s->samples,
                     s->channels, s->channels == 1 ? "" : "s", rate, length);
   if (s->events == 0)
-    plb_buffer_puts(&b, "no event stands out of the usual");
+    plb_buffer_puts(&b, s->against ? "no cycle lies outside the known-good's good range" : "no event stands out of the usual");
   bool first = true;
   for (int k = 0; k < PLB_EVENT_KINDS; k++)
     if (s->by_kind[k] > 0) {
@@ -145,7 +145,7 @@ plb_status plb_events_text(char **out, const plb_search_summary *s, plb_error *e
       first = false;
     }
   plb_buffer_puts(&b, "\n");
-  if (s->events >= 12 && s->events * 4000 > s->samples * s->channels)
+  if (!s->against && s->events >= 12 && s->events * 4000 > s->samples * s->channels)
     plb_buffer_puts(&b, "note: so many that, if nothing was disturbed, this is the unrest of the signal itself (a swinging signal of an engine that "
                         "turns unevenly, say): raise --sigma, or search by a known-good with --reference\n");
   if (s->missing > 0)

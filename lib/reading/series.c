@@ -189,10 +189,23 @@ static plb_status tell_balance(maker *m, plb_hump *hump, size_t count, const dou
   return status;
 }
 
+/* A starter's current flows one way; a wheel's voltage swings about nought. */
+static bool goes_both_ways(const plb_trace *t) {
+  double lowest = INFINITY, highest = -INFINITY;
+  for (size_t i = 0; i < t->n; i++) {
+    lowest = fmin(lowest, t->x[i]);
+    highest = fmax(highest, t->x[i]);
+  }
+  return lowest < 0.0 && highest > 0.0 && fmin(-lowest, highest) > 0.25 * fmax(-lowest, highest);
+}
+
 /* Of a current that presses against compressions: each makes a hump. */
 static plb_status balance_of_current(maker *m, int cylinders, plb_error *err) {
   plb_hump *hump = NULL;
   size_t count = 0;
+  if (goes_both_ways(m->t))
+    return plb_fail(err, PLB_EUSAGE, "%s goes to both sides of nought, as no starter's current does; of a wheel say its teeth with --cycle "
+                                     "wheel:teeth=N,missing=M, of a current zero the clamp (--zero)", m->t->role);
   double *x = plb_calloc(m->t->n, sizeof *x);
   if (!x)
     return plb_fail(err, PLB_ENOMEM, "no memory for %zu samples; read a part with --from and --to", m->t->n);

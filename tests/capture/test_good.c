@@ -21,6 +21,8 @@ static const good_file files[] = {
     {"dates-iso-8601.csv", {"CH1", "CH2"}, {"V", "A"}, 1},
     {"archive-stored.npz", {"CH1", "CH2"}, {"1", "1"}, 1},
     {"archive-deflated.npz", {"CH1", "CH2"}, {"1", "1"}, 1},
+    {"archive-units-in-names.npz", {"CH1", "CH2"}, {"V", "A"}, 1},
+    {"archive-rate-as-a-number.npz", {"CH1", "CH2"}, {"1", "1"}, 1},
     {"comtrade-two-files.cfg", {"CH1", "CH2"}, {"V", "A"}, 1},
     {"comtrade-1991-binary.cfg", {"CH1", "CH2"}, {"V", "A"}, 1},
     {"comtrade-ascii.cff", {"CH1", "CH2"}, {"V", "A"}, 1},

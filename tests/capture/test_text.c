@@ -433,8 +433,27 @@ static void test_text__rfc_4180(void **state) {
   }
 }
 
+/* Stamps 4 ms apart at least, states of 12 ms: held at a rate at which each has 16 samples or more, the edges where they were. */
+static void test_text__edges_are_held_with_samples_enough(void **state) {
+  (void)state;
+  plb_capture *c = read_at("time_s,level\n0,0\n0.012,1\n0.020,0\n0.032,1\n0.040,0\n", 0);
+  const double rate = plb_capture_rate_hz(c);
+  const size_t n = plb_capture_samples(c);
+  assert_true(0.008 * rate >= 16.0);
+  assert_int_equal(n, llround(0.040 * rate) + 1);
+  double *x = calloc(n, sizeof *x);
+  plb_capture_values(c, 0, 0, n, x);
+  for (size_t i = 0; i < n; i++) {
+    const double t = (double)i / rate + 1e-9;
+    assert_true(x[i] == ((t >= 0.012 && t < 0.020) || (t >= 0.032 && t < 0.040) ? 1.0 : 0.0));
+  }
+  free(x);
+  plb_capture_free(c);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(test_text__edges_are_held_with_samples_enough),
       cmocka_unit_test(test_text__forms_of_loggers),
       cmocka_unit_test(test_text__rfc_4180),
       cmocka_unit_test(test_text__utf16),

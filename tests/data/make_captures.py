@@ -251,6 +251,11 @@ def good():
         folder=GOOD)
     raw("archive-deflated.npz", npz(True, time__npy=column(0.0, 0.001, 0.002, 0.003), CH1__npy=column(1.5, -2.25, 3.0, 0.5),
                                     CH2__npy=column(10.0, 20.0, 30.5, 1.0)), folder=GOOD)
+    raw("archive-units-in-names.npz", npz(**{"time_ms__npy": column(0.0, 1.0, 2.0, 3.0), "CH1 [V]__npy": column(1.5, -2.25, 3.0, 0.5),
+                                             "CH2 [A]__npy": column(10.0, 20.0, 30.5, 1.0), "trial__npy": npy(literal(shape="()"), struct.pack("<d", 7.0))}),
+        folder=GOOD)
+    raw("archive-rate-as-a-number.npz", npz(sample_rate__npy=npy(literal(shape="()"), struct.pack("<d", 1000.0)), CH1__npy=column(1.5, -2.25, 3.0, 0.5),
+                                            CH2__npy=column(10.0, 20.0, 30.5, 1.0)), folder=GOOD)
     raw("time-and-two-columns-big-endian.npy", npy(literal("'>f8'", "(4, 3)"), doubles, major=2), folder=GOOD)
 
 

@@ -63,6 +63,7 @@ typedef struct plb_search_summary {
   uint64_t events, by_kind[PLB_EVENT_KINDS];
   size_t cuts;
   size_t memory_bytes; /**< taken by windows, learned scatter and the piece that is read */
+  bool against;        /**< searched by a known-good */
 } plb_search_summary;
 
 /** What is told while it goes on. Any function may be NULL; returning false ends the search early, which is no error. */
