@@ -13,6 +13,7 @@ enum { NODES = 4, MOST_BITS = 160, BIT_HZ = 500000 };
 typedef struct frame {
   uint8_t bit[MOST_BITS]; /* 1 recessive, stuffed */
   size_t count, acknowledge;
+  size_t flag_begin, flag_end; /* an error flag, which all nodes send; both 0: none */
 } frame;
 
 static void append(uint8_t *bit, size_t *n, uint32_t value, int width) {
@@ -50,6 +51,28 @@ static frame make_frame(plb_random *r) {
   for (int k = 0; k < 11; k++) /* delimiter, end of frame, intermission */
     f.bit[f.count++] = 1;
   return f;
+}
+
+/*
+ * Receivers follow a sender's clock from edge to edge towards dominant and sample at four fifths of a bit (common practice): whoever is a
+ * fifth of a bit off before the next such edge is misread. The receivers break the frame off with six dominant bits, the sender answers
+ * with its own, so that six to twelve stand there; eight recessive bits and the pause follow. The standard allows a clock to be off by 1.58 %
+ * (CAN 2.0, sections 6 and 9; from memory).
+ */
+static void break_off(frame *f, double clock_off, plb_random *r) {
+  size_t since_edge = 0, at = 0;
+  for (size_t i = 1; i < f->count && at == 0; i++) {
+    since_edge = f->bit[i - 1] && !f->bit[i] ? 0 : since_edge + 1;
+    if ((double)since_edge * clock_off > 0.2)
+      at = i + 1;
+  }
+  if (at == 0 || at >= f->acknowledge)
+    return;
+  f->flag_begin = at;
+  f->flag_end = at + 6 + (size_t)plb_random_below(r, 7);
+  f->count = f->acknowledge = f->flag_end + 11;
+  for (size_t i = at; i < f->count; i++)
+    f->bit[i] = i >= f->flag_end;
 }
 
 typedef struct bus {
@@ -115,7 +138,7 @@ static plb_status simulate_can(plb_draw *draw, plb_error *err) {
   plb_random traffic;
   plb_random_seed(&traffic, plb_random_next(&draw->part));
   const double node_hz = BIT_HZ * (1.0 + 0.0005 * plb_normal(draw));
-  const double bad_clock = 1.0 + 0.03 * plb_fault(draw, "clock-off");
+  const double clock_off = 0.05 * plb_fault(draw, "clock-off"); /* three times what the standard allows */
   double next_s = 5e-6 + 60e-6 * plb_random_uniform(&traffic), begin_s = 0.0;
   frame f = {.count = 0};
   int node = 0;
@@ -134,14 +157,16 @@ static plb_status simulate_can(plb_draw *draw, plb_error *err) {
     if (t >= next_s) {
       f = make_frame(&traffic);
       node = (int)plb_random_below(&traffic, NODES);
-      bit_hz = node_hz * (node == 1 ? bad_clock : 1.0);
+      bit_hz = node_hz * (node == 1 ? 1.0 + clock_off : 1.0);
+      if (node == 1)
+        break_off(&f, clock_off, &draw->event);
       begin_s = next_s;
       next_s += (double)f.count / bit_hz +
                 (plb_random_uniform(&traffic) < 0.5 ? 4e-6 : 180e-6 * plb_random_uniform(&traffic));
     }
     const size_t k = (size_t)((t - begin_s) * bit_hz);
     const bool dominant = f.count > 0 && t >= begin_s && k < f.count && f.bit[k] == 0;
-    const bool acknowledge = k == f.acknowledge;
+    const bool acknowledge = k == f.acknowledge || (k >= f.flag_begin && k < f.flag_end);
     settle(&b, !dominant ? 0 : acknowledge ? NODES - 1 : 1, acknowledge ? (node + 1) % NODES : node, &high, &low);
     draw->x[0][i] = follow(&w.high, high, dominant, recessive_keep);
     draw->x[1][i] = follow(&w.low, low, dominant, recessive_keep);
@@ -157,7 +182,7 @@ static plb_status simulate_can(plb_draw *draw, plb_error *err) {
 static const plb_model_fault faults[] = {
     {"weak-node", PLB_FAULT_ODD_ONE, PLB_IN_COMPONENT, "driver of one node weak: its frames are low"},
     {"slow-driver", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "drivers slow: rounded edges"},
-    {"clock-off", PLB_FAULT_PROTOCOL, PLB_IN_COMPONENT, "bit time of one node too short"},
+    {"clock-off", PLB_FAULT_PROTOCOL, PLB_IN_COMPONENT, "clock of one node too fast: the others break its frames off"},
     {"terminator-missing", PLB_FAULT_TERMINATOR, PLB_IN_WIRING,
      "one terminator missing: levels high, recessive edges slow, ringing"},
     {"terminator-extra", PLB_FAULT_TERMINATOR, PLB_IN_WIRING, "terminators too many: levels low"},

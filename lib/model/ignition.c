@@ -12,7 +12,8 @@
 enum { PLUGS = 4, PRIMARY_VOLTAGE = 0, PRIMARY_CURRENT, SECONDARY, COMMAND };
 
 typedef struct coil {
-  double supply_v, ohm, henry, limit_a, on_v, clamp_v, dwell_s, low_v;
+  double supply_v, ohm, henry, limit_a, on_v, clamp_v, dwell_s, ground_ohm;
+  double kept; /* share of the energy that a leak leaves */
   double spark_v[PLUGS], burn_v[PLUGS], burn_s[PLUGS], burn_rise[PLUGS]; /* as the primary sees them */
   plb_ring tail;
   double rise_s, full_a;
@@ -24,14 +25,18 @@ static coil make_coil(plb_draw *draw) {
   coil c = {.supply_v = plb_between(draw, 13.6, 14.3) - 4.5 * plb_fault(draw, "weak-supply")};
   draw->supply_v = c.supply_v;
   /* primary of half an ohm, wiring a tenth: common practice */
-  c.ohm = plb_part(draw, 0.60, 0.04) * shorted + 0.12 + plb_joint_ohm(plb_fault(draw, "joint"), 4.0);
+  /* ground of the driver: the current no longer reaches its limit, half the energy is left and it misfires under load: common practice.
+   * Of a coil with its own driver: two volts of drop, and the command no longer reaches its threshold: computed */
+  const bool own_driver = draw->family == &plb_coil_command;
+  c.ground_ohm = plb_joint_ohm(plb_fault(draw, "poor-ground"), own_driver ? 0.3 : 1.4);
+  c.ohm = plb_part(draw, 0.60, 0.04) * shorted + 0.12 + plb_joint_ohm(plb_fault(draw, "joint"), 4.0) + c.ground_ohm;
+  c.kept = 1.0 - 0.7 * plb_fault(draw, "leak-to-ground");
   /* some millihenry, so that the dwell of idle fills it: common practice */
   c.henry = plb_part(draw, 3.2e-3, 0.03) * shorted * shorted;
   /* the driver holds 7 to 8 A: common practice */
   c.limit_a = plb_part(draw, 7.5, 0.02);
-  c.low_v = 2.2 * plb_fault(draw, "poor-ground");
   /* saturated transistor: common practice */
-  c.on_v = plb_part(draw, 0.9, 0.05) + c.low_v;
+  c.on_v = plb_part(draw, 0.9, 0.05);
   /* 350 to 500 V: data sheet of an ignition driver, VERIFIED */
   c.clamp_v = plb_part(draw, 390.0, 0.02) * (1.0 - 0.6 * plb_fault(draw, "weak-clamp"));
   /* about three milliseconds at charging voltage: common practice */
@@ -72,7 +77,7 @@ typedef struct event {
 static event begin_event(const coil *c, plb_draw *draw, int plug) {
   event e = {.plug = plug};
   e.off_a = fmin(c->limit_a, plb_rl_current(0.0, c->supply_v - c->on_v, c->ohm, c->henry, c->dwell_s));
-  const double energy = e.off_a * e.off_a * c->henry / (7.5 * 7.5 * 3.2e-3);
+  const double energy = c->kept * e.off_a * e.off_a * c->henry / (7.5 * 7.5 * 3.2e-3);
   const double reach_v = 620.0 * sqrt(energy);
   e.spark_v = c->spark_v[plug] * (1.0 + 0.04 * plb_normal(draw));
   e.burn_v = c->burn_v[plug] * (1.0 + 0.02 * plb_normal(draw));
@@ -112,7 +117,7 @@ static double on_current(const coil *c, double t) {
 static double on_voltage(const coil *c, double t) {
   const double a = on_current(c, t);
   const bool limiting = a >= c->limit_a;
-  return limiting ? c->supply_v - a * c->ohm : c->on_v - 0.15 + 0.02 * a;
+  return limiting ? c->supply_v - a * (c->ohm - c->ground_ohm) : c->on_v - 0.15 + (0.02 + c->ground_ohm) * a;
 }
 
 typedef struct ignition_set {
@@ -161,11 +166,13 @@ static plb_status simulate_ignition(plb_draw *draw, plb_error *err) {
     double v = coupling * view(set, &c, &e, t - (off_s - c.dwell_s), t - off_s, sign);
     if (plb_contact_is_open(&contact, t))
       v = 0.0;
-    draw->x[0][i] = leak > 0.0 ? v / (1.0 + 1.5 * leak) : v;
+    /* the leak divides what stands on the switched wire or takes part of the current; the lead of a plug only has less energy */
+    draw->x[0][i] = leak > 0.0 && set->view != SECONDARY ? v / (1.0 + 1.5 * leak) : v;
     if (set->view == COMMAND) {
       const bool on = t >= off_s - c.dwell_s && t < off_s;
-      const double high = 4.6 - 2.4 * plb_fault(draw, "weak-command"), low = 0.08 + 0.5 * c.low_v;
-      draw->x[1][i] = on ? high + 0.5 * c.low_v : low;
+      const double high = 4.6 - 2.4 * plb_fault(draw, "weak-command"), low = 0.08;
+      /* against the coil's ground, which the current lifts over that of the control unit */
+      draw->x[1][i] = on ? high - c.ground_ohm * on_current(&c, t - (off_s - c.dwell_s)) : low;
     }
   }
   return PLB_OK;

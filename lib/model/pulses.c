@@ -15,7 +15,7 @@ static plb_status simulate_wheel_current(plb_draw *draw, plb_error *err) {
   const double low_a = plb_part(draw, 7.0e-3, 0.025), high_a = plb_part(draw, 14.0e-3, 0.025),
                ohm = plb_part(draw, 100.0, 0.005);
   /* runout of a good ring: from memory */
-  const double gap = plb_fault(draw, "air-gap"), runout = 0.06 + 0.9 * plb_fault(draw, "runout"),
+  const double gap = plb_fault(draw, "air-gap"), runout = 0.06 + 0.9 * plb_fault(draw, "runout") + 0.75 * gap,
                worn = plb_fault(draw, "damaged-tooth");
   const double joint = plb_joint_ohm(plb_fault(draw, "joint"), 2500.0),
                leak_a = 6e-3 * plb_fault(draw, "leak-to-ground");
@@ -23,8 +23,10 @@ static plb_status simulate_wheel_current(plb_draw *draw, plb_error *err) {
   const double share =
       1.0 / (1.0 + joint / 600.0); /* the sensor needs some volts: with too much resistance its currents give way */
   const int bad = 3 + (int)plb_random_below(&draw->part, RING_POLES - 6);
-  const double keep = exp(-1.0 / (edge_s * draw->rate_hz)), on_at = 0.16, swing = 1.0 - 0.75 * gap;
-  const double bias = 0.03 * plb_normal(draw) + 0.10 * gap;
+  /* so wide that the weaker part of the turn no longer reaches the thresholds: pulses are lost there, the rest stays. What is far away
+   * is seen the less even, and a loose bearing is how the gap grows: common practice */
+  const double keep = exp(-1.0 / (edge_s * draw->rate_hz)), on_at = 0.16, swing = 1.0 - 0.70 * gap;
+  const double bias = 0.03 * plb_normal(draw);
   double *x = draw->x[0];
   bool on = false;
   plb_rotate(&r, draw->rate_hz, draw->n, x);
@@ -48,7 +50,7 @@ static plb_status simulate_wheel_current(plb_draw *draw, plb_error *err) {
 
 static const plb_model_fault wheel_faults[] = {
     {"air-gap", PLB_FAULT_GAP, PLB_IN_COMPONENT,
-     "air gap too wide or ring weakly magnetised: duty moves, pulses are lost"},
+     "air gap too wide or ring weakly magnetised: pulses are lost over part of the turn"},
     {"damaged-tooth", PLB_FAULT_TOOTH, PLB_IN_COMPONENT, "one pole of the ring damaged or covered with swarf"},
     {"runout", PLB_FAULT_RUNOUT, PLB_IN_COMPONENT, "ring off centre, bearing worn"},
     {"slow-output", PLB_FAULT_DRIVER, PLB_IN_COMPONENT, "output of the sensor slow"},

@@ -46,7 +46,10 @@ static coil make_coil(plb_draw *draw, const solenoid_set *set) {
   /* from a weak supply the converter does not fill the capacitor again before the next opening */
   c.boost_v = plb_part(draw, set->boost_v, 0.015) * (1.0 - 0.6 * plb_fault(draw, "weak-driver")) *
               (1.0 - 0.4 * plb_fault(draw, "weak-supply"));
-  if (set->boost_v > 0.0) /* the boosted current returns through the driver's ground */
+  /* where the driver limits the current, it returns through the driver's ground: so much resistance that the peak, by which valve or needle
+   * is pulled, is not reached in time: common practice */
+  const bool limited = set->stages[0].high_a > 0.0;
+  if (limited)
     c.ohm += plb_joint_ohm(plb_fault(draw, "poor-ground"), 1.8 * set->ohm);
   c.motion_v = set->boost_v > 0.0 ? 0.5 * set->boost_v : c.supply_v;
   c.move_a = plb_part(draw, set->move_a, 0.03);
@@ -114,6 +117,24 @@ static void step_coil(const coil *c, const stage *s, const solenoid_set *set, do
   state->volt = target + (state->volt - target) * exp(-dt_s / c->edge_s);
 }
 
+/*
+ * A leak from the switched wire to ground. Switched to ground, it holds the wire between supply and ground and current in the coil while
+ * the driver is off, as a divider of coil and leak does; on, the driver bypasses it. Switched to supply, it takes current of its own
+ * while the wire is up: some twenty ohm.
+ */
+static void add_leak(const solenoid_set *set, const coil *c, double leak, double *volt, double *amp) {
+  if (leak <= 0.0)
+    return;
+  const double high_side_ohm = 23.0, share = set->stages[0].high_a > 0.0 ? 0.3 : 0.6;
+  if (set->high_side) {
+    *amp += fmax(0.0, *volt) * leak / high_side_ohm;
+    *volt *= 1.0 - 0.3 * leak; /* the converter gives way */
+  } else {
+    *amp = fmax(*amp, share * leak * c->supply_v / c->ohm);
+    *volt *= 1.0 - share * leak;
+  }
+}
+
 static plb_status simulate_solenoid(plb_draw *draw, plb_error *err) {
   (void)err;
   const solenoid_set *set = draw->family->set;
@@ -144,11 +165,12 @@ static plb_status simulate_solenoid(plb_draw *draw, plb_error *err) {
     while (k < set->count && t >= end[k])
       k++;
     step_coil(&c, k < set->count ? &set->stages[k] : &rest, set, dt_s, &state);
-    const double v = set->high_side ? state.volt * (1.0 - 0.3 * leak) : state.volt * (1.0 - 0.6 * leak);
+    double volt = state.volt, amp = state.amp;
+    add_leak(set, &c, leak, &volt, &amp);
     if (set->volt_channel >= 0)
-      draw->x[set->volt_channel][i] = v;
+      draw->x[set->volt_channel][i] = volt;
     if (set->amp_channel >= 0)
-      draw->x[set->amp_channel][i] = state.amp + 0.3 * leak * c.supply_v / c.ohm;
+      draw->x[set->amp_channel][i] = amp;
   }
   plb_break_signal(draw, 0, "intermittent-contact", 0.1 / period_s, 1.05 * period_s, 2.0 * period_s, 0.0, 1e-5);
   plb_add_interference(draw, 0, "ignition-interference", 0.3 * draw->family->channel[0].range);
