@@ -133,12 +133,20 @@ static void thin(plb_draw *draw) {
 
 typedef struct instrument {
   int bits;
-  double range, gain, zero, noise;
+  double range, middle, gain, zero, noise;
 } instrument;
+
+/* Does the trace fit the screen when its level is set off? What leaves it is recorded again on the wide range. */
+static bool stays_about(const plb_model_channel *channel, const double *x, size_t n) {
+  bool fits = channel->about > 0.0;
+  for (size_t i = 0; i < n && fits; i++)
+    fits = fabs(x[i] - channel->middle) < 0.95 * channel->about;
+  return fits;
+}
 
 /* One instrument a shop: resolution and accuracy go together, common practice. The range is the next that holds
  * the signal, or one more. */
-static instrument draw_instrument(plb_draw *draw, const plb_model_channel *channel, int bits) {
+static instrument draw_instrument(plb_draw *draw, const plb_model_channel *channel, bool set_off, int bits) {
   static const double wider[] = {1.0, 1.0, 1.25, 2.0};
   const double accuracy = bits <= 8 ? 0.01 : 0.005;
   const double more = wider[plb_random_below(&draw->meter, 4)];
@@ -147,7 +155,9 @@ static instrument draw_instrument(plb_draw *draw, const plb_model_channel *chann
   const double gain = 1.0 + accuracy * (2.0 * plb_random_uniform(&draw->meter) - 1.0);
   const double zero = 0.3 * accuracy * range * (2.0 * plb_random_uniform(&draw->meter) - 1.0);
   const double noise = channel->noise * (0.7 + 0.8 * plb_random_uniform(&draw->meter));
-  return (instrument){bits, range, gain, zero, noise};
+  if (bits <= 8 && set_off)
+    return (instrument){bits, channel->about, channel->middle, gain, zero, noise};
+  return (instrument){bits, range, 0.0, gain, zero, noise};
 }
 
 static void limit_band(double *x, size_t n, double rate_hz, double corner_hz) {
@@ -163,13 +173,13 @@ static void limit_band(double *x, size_t n, double rate_hz, double corner_hz) {
 
 static plb_status record_channel(plb_draw *draw, size_t c, int bits, plb_capture *capture, plb_error *err) {
   const plb_model_channel *from = &draw->family->channel[c];
-  const instrument set = draw_instrument(draw, from, bits);
   limit_band(draw->x[c], draw->n, draw->rate_hz, from->band_hz);
   const bool turned = c == 0 && (plb_fault(draw, "lead-inverted") > 0.0 || plb_fault(draw, "clamp-direction") > 0.0);
+  const instrument set = draw_instrument(draw, from, !turned && stays_about(from, draw->x[c], draw->n), bits);
   const double factor = c == 0 && plb_fault(draw, "attenuator-forgotten") > 0.0 ? 0.1 : 1.0;
   const double top = (double)(1 << (bits - 1));
   const double step = set.range / top;
-  const double gain = (turned ? -set.gain : set.gain) / step, zero = set.zero / step,
+  const double gain = (turned ? -set.gain : set.gain) / step, zero = (set.zero - set.middle) / step,
                noise = fmax(set.noise / step, 0.35); /* no converter stands still */
   int32_t *code = plb_calloc(draw->n, sizeof *code);
   plb_channel *to = code ? plb_capture_add_channel(capture) : NULL;
@@ -186,6 +196,7 @@ static plb_status record_channel(plb_draw *draw, size_t c, int bits, plb_capture
   to->samples = (plb_samples){.code = code,
                               .decimals = -1,
                               .scale = step * factor,
+                              .offset = set.middle * factor,
                               .code_low = (int32_t)-top,
                               .code_high = (int32_t)(top - 1.0)};
   return PLB_OK;

@@ -80,6 +80,8 @@ typedef struct plb_model_channel {
   double range;   /**< the range a careful user sets: -range .. +range, in the unit */
   double noise;   /**< typical RMS of the noise of wiring and instrument, in the unit */
   double band_hz; /**< corner of the probe or clamp; 0: far above the rate */
+  /** What changes little about a large level is set off by a careful user with few steps: about `middle`, +-`about`; both 0: not so. */
+  double middle, about;
 } plb_model_channel;
 
 /** Which sorts of fault a family can have at all. */

@@ -13,6 +13,8 @@ static int list_all(void) {
     printf("%s (%s): %s; --cycle %s\n", f->name, f->type, f->text, f->cycle);
     for (size_t k = 0; k < plb_model_fault_count(f); k++)
       printf("    %s\n", plb_model_fault_at(f, k)->name);
+    for (size_t k = 0; k < f->unseens; k++)
+      printf("    %s, not to be seen here: %s\n", f->unseen[k].fault.name, f->unseen[k].why);
   }
   for (size_t i = 0; i < plb_model_case_count(); i++) {
     const plb_model_case *c = plb_model_case_at(i);
