@@ -8,6 +8,8 @@
 
 #include <math.h>
 
+/* A cycle so near the end of the capture that its own search window is not whole is half seen (SCORING section 1). */
+static const double HALF_SEEN = 0.08;
 /* Periods searched, over the range of the good captures; what is least alike to be laid over the template. */
 static const double SHORTEST = 0.5, LONGEST = 1.7, LEAST_ALIKE = 0.3;
 
@@ -66,9 +68,11 @@ static plb_status count_cut(plb_frame *f, const plb_draft *draft, const plb_trac
   return status;
 }
 
+/** Periods that lie whole, with their search window, in a stretch at an end of the capture. */
+static double whole_periods(double length, double period) { return fmax(0.0, floor(length / period - HALF_SEEN)); }
+
 /** Whole periods before the first link or behind the last one, where nothing was found: counted, never dropped in silence. */
-static plb_status add_lost(plb_draft *draft, double first, double last, double period, plb_error *err) {
-  const double count = floor((last - first) / period);
+static plb_status add_lost(plb_draft *draft, double first, double count, double period, plb_error *err) {
   for (double k = 0; k < count; k++)
     if (!plb_draft_cycle(draft, first + k * period, first + (k + 1) * period, PLB_UNMAPPED_SHAPE))
       return plb_fail(err, PLB_ENOMEM, "no memory for %zu cycles; free some memory", draft->found);
@@ -85,7 +89,7 @@ static plb_status add_last(plb_draft *draft, const plb_steep *steep, const plb_c
     return PLB_OK;
   const plb_status status =
       add_cycles(draft, steep, tracks->x[steep->choice->channel], tracks->samples, link, end, 1, range, err);
-  return status == PLB_OK ? add_lost(draft, end, last, chain->period, err) : status;
+  return status == PLB_OK ? add_lost(draft, end, whole_periods(last - end, chain->period), chain->period, err) : status;
 }
 
 static plb_status cycles_of_chain(plb_draft *draft, const plb_chain *chain, const plb_tracks *tracks,
@@ -97,8 +101,8 @@ static plb_status cycles_of_chain(plb_draft *draft, const plb_chain *chain, cons
   plb_status status = plb_steep_init(&steep, choice, err);
   if (status != PLB_OK)
     return status;
-  const double lost = floor(chain->link[0].at / chain->period) * chain->period;
-  status = add_lost(draft, chain->link[0].at - lost, chain->link[0].at + 0.5, chain->period, err);
+  const double lost = whole_periods(chain->link[0].at, chain->period);
+  status = add_lost(draft, chain->link[0].at - lost * chain->period, lost, chain->period, err);
   for (size_t k = 0; k + 1 < chain->links && status == PLB_OK; k++)
     status = add_cycles(draft, &steep, x, tracks->samples, &chain->link[k], chain->link[k + 1].at,
                         chain->link[k + 1].steps, range, err);
