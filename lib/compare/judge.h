@@ -153,8 +153,6 @@ void plb_corridor_limits(const plb_fit *fit, size_t channel, float *centre, floa
 
 /** Structural evidence of a profile: share of cycles found that are unmapped or miss or gain marks. */
 double plb_structural_share(const plb_profile *x);
-/** The share from which it counts: 4 % or three times the worst exemplar. */
-double plb_structural_limit(const plb_reference *reference);
-enum { PLB_STRUCTURAL_STEP = 1000 }; /**< added to the score when it does */
+enum { PLB_STRUCTURAL_STEP = 1000 }; /**< added to the score when it exceeds 4 % or three times the worst exemplar */
 
 #endif

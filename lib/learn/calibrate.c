@@ -184,17 +184,11 @@ static plb_status pair_distances(trial *t, plb_error *err) {
   return PLB_OK;
 }
 
-/* Structural evidence of one exemplar against the others. */
-static bool is_structural(const trial *t, size_t i) {
-  double worst = 0.0;
-  for (size_t k = 0; k < t->units->n; k++) {
-    if (t->units->unit[k] != t->units->unit[i]) {
-      worst = fmax(worst, plb_structural_share(t->profile[k]));
-    }
-  }
-  return plb_structural_share(t->profile[i]) > fmax(0.04, 3.0 * worst);
-}
-
+/*
+ * Damaged cycles of a good capture are in its score as the reading "affected cycles", not as the step that puts damage before all else: the
+ * share from which damage counts is three times that of the worst exemplar (outcome.c), so no exemplar reaches it, and a limit above the
+ * step would leave the reference blind for everything that is no damage.
+ */
 static plb_status score_held_out(const trial *t, double *held_out, plb_error *err) {
   const size_t n = t->units->n, terms = t->terms->count;
   const bool elastic = t->pair != NULL;
@@ -212,8 +206,7 @@ static plb_status score_held_out(const trial *t, double *held_out, plb_error *er
     }
     for (size_t i = 0; status == PLB_OK && i < n; i++) {
       if (t->units->unit[i] == u) {
-        held_out[i] = plb_score_of(t->terms, t->outer + i * terms, scale, elastic, NULL) +
-                      (is_structural(t, i) ? PLB_STRUCTURAL_STEP : 0.0);
+        held_out[i] = plb_score_of(t->terms, t->outer + i * terms, scale, elastic, NULL);
       }
     }
   }
