@@ -35,7 +35,7 @@ def faults_of(draw_model, family):
     for line in subprocess.run([draw_model], capture_output=True, text=True, check=True).stdout.splitlines():
         if not line.startswith(" "):
             inside = line.startswith(family + " (")
-        elif inside:
+        elif inside and ", not to be seen here" not in line:
             names.append(line.strip())
     mistakes = {"lead-inverted", "attenuator-forgotten", "clamp-zero", "clamp-direction", "ac-coupled", "alias", "floating",
                 "hum", "pick-up", "far-ground"}
