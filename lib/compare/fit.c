@@ -52,14 +52,18 @@ plb_gain plb_gain_against(const float *curve, const float *centre, size_t n) {
   return g;
 }
 
-plb_gain plb_gain_of(const plb_fit_channel *channel, const float *curve, size_t grid, const plb_profile *x) {
-  plb_gain g = plb_gain_against(curve, channel->centre, grid);
+/* A gain is to be believed near what the rule expects. */
+static plb_gain beside_rule(const plb_fit_channel *channel, plb_gain g, const plb_profile *x) {
   const double expected = channel->rule.amplitude == PLB_RULE_SPEED_CURVE ? plb_rule_log_gain(&channel->rule, x) : NAN;
   if (isfinite(expected) && g.gain > 0.0) {
     const double against = g.gain / exp(expected);
     g.usable = against >= 0.2 && against <= 5.0;
   }
   return g;
+}
+
+plb_gain plb_gain_of(const plb_fit_channel *channel, const float *curve, size_t grid, const plb_profile *x) {
+  return beside_rule(channel, plb_gain_against(curve, channel->centre, grid), x);
 }
 
 /* The curve with its gain and offset removed; as it is when the gain is not to be believed. */
@@ -358,9 +362,9 @@ static double mean_level(const float *curve, size_t n) {
   return sum / (double)n;
 }
 
-/* Everything of one channel but the ridges; `curve` are the members' medians, `shape` [n][grid] receives their shapes. */
+/* Everything of one channel but the ridges; `curve` are the members' medians, `shape` [n][grid] receives their shapes, `against` [n] is room. */
 static bool fit_channel(plb_fit *f, size_t c, const plb_profile *const *member, const plb_plan *plan, const float **curve, float *shape,
-                        const float **shapes, double *value) {
+                        const float **shapes, double *value, plb_gain *against) {
   plb_fit_channel *ch = &f->channel[c];
   const size_t n = f->n, grid = f->grid;
   ch->centre = plb_calloc(6 * grid, sizeof *ch->centre);
@@ -395,7 +399,7 @@ static bool fit_channel(plb_fit *f, size_t c, const plb_profile *const *member, 
   ch->judge_raw = plan->channel[c].amplitude == PLB_RULE_ABSOLUTE && ch->judge_offset &&
                   plan->channel[c].offset != PLB_RULE_SUPPLY_PROPORTIONAL && plan->channel[c].offset != PLB_RULE_PEGGED;
   for (size_t i = 0; i < n; i++) {
-    const plb_gain gain = plb_gain_against(curve[i], ch->centre, grid);
+    const plb_gain gain = against[i] = plb_gain_against(curve[i], ch->centre, grid);
     value[i] = gain.gain > 0.0 ? log(gain.gain) : 0.0;
     value[2 * n + i] = plb_offset_told(ch, gain);
   }
@@ -404,7 +408,7 @@ static bool fit_channel(plb_fit *f, size_t c, const plb_profile *const *member, 
   }
   size_t gains = 0, offsets = 0;
   for (size_t i = 0; i < n; i++) {
-    const plb_gain gain = plb_gain_of(ch, curve[i], grid, member[i]);
+    const plb_gain gain = beside_rule(ch, against[i], member[i]);
     const double size = value[i] - plb_rule_log_gain(&ch->rule, member[i]);
     const double height = value[2 * n + i] - plb_rule_offset(&ch->rule, member[i], ch->centre, gain.gain);
     to_shape(curve[i], gain, grid, shape + i * grid);
@@ -432,7 +436,8 @@ plb_status plb_fit_new(plb_fit **out, const plb_plan *plan, const plb_profile *c
   const float **curve = plb_calloc(2 * count, sizeof *curve);
   float *shape = plb_calloc(count * slices->grid, sizeof *shape);
   double *value = plb_calloc(4 * count, sizeof *value);
-  bool ok = f != NULL && curve != NULL && shape != NULL && value != NULL;
+  plb_gain *against = plb_calloc(count, sizeof *against);
+  bool ok = f != NULL && curve != NULL && shape != NULL && value != NULL && against != NULL;
   if (ok) {
     *f = (plb_fit){.n = count, .channels = plan->channels, .grid = slices->grid, .landmarks = plan->choice->landmarks,
                    .readings = plan->readings, .bands = slices->bands};
@@ -450,7 +455,7 @@ plb_status plb_fit_new(plb_fit **out, const plb_plan *plan, const plb_profile *c
     for (size_t i = 0; i < count; i++) {
       curve[i] = plb_profile_curve(member[i], c);
     }
-    ok = fit_channel(f, c, member, plan, curve, shape, curve + count, value);
+    ok = fit_channel(f, c, member, plan, curve, shape, curve + count, value, against);
     for (size_t b = 0; ok && b < f->bands; b++) {
       if (slices->channel[b] == c) {
         const double floor = f->channel[c].floor;
@@ -462,6 +467,7 @@ plb_status plb_fit_new(plb_fit **out, const plb_plan *plan, const plb_profile *c
   free(curve);
   free(shape);
   free(value);
+  free(against);
   if (!ok) {
     plb_fit_free(f);
     return plb_fail(err, PLB_ENOMEM, "out of memory for a fit of %zu captures", count);

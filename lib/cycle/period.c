@@ -41,6 +41,17 @@ static double prominence(const float *r, size_t most, size_t k) {
   return (double)r[k] - (double)fmaxf(lowest(r, 0, k), lowest(r, k, behind));
 }
 
+/** prominence() >= least, without walking further than the answer needs: the fall is mostly near the peak. */
+static bool stands_out(const float *r, size_t most, size_t k, double least) {
+  const size_t behind = k + k / 2 < most ? k + k / 2 : most;
+  size_t before = k + 1, after = k;
+  while (before > 0 && !((double)r[k] - (double)r[before - 1] >= least))
+    before--;
+  while (before > 0 && after <= behind && !((double)r[k] - (double)r[after] >= least))
+    after++;
+  return before > 0 && after <= behind;
+}
+
 static double merit(const float *r, size_t k, double expected) {
   const double away = expected > 0 ? log((double)k / expected) : 0.0;
   return (double)r[k] - 0.5 * away * away;
@@ -58,12 +69,13 @@ static peak choose_peak(const float *r, size_t most, range lags, double least_pr
   size_t best = 0;
   for (size_t k = first; k <= last; k++)
     if (is_peak(r, k) && (best == 0 || merit(r, k, lags.expected) > merit(r, best, lags.expected)) &&
-        prominence(r, most, k) >= least_prominence)
+        stands_out(r, most, k, least_prominence))
       best = k;
   if (best == 0)
     return (peak){NAN, NAN, 0};
+  const double half = 0.5 * prominence(r, most, best);
   for (size_t k = first; k < best && lags.expected <= 0; k++)
-    if (is_peak(r, k) && r[k] >= 0.8f * r[best] && prominence(r, most, k) >= 0.5 * prominence(r, most, best)) {
+    if (is_peak(r, k) && r[k] >= 0.8f * r[best] && stands_out(r, most, k, half)) {
       /* A hill may carry ripples: its top, not its first ripple. */
       size_t top = k;
       for (size_t i = k; i <= k + k / 8 && i < last; i++)
