@@ -28,6 +28,17 @@ static const struct {
      {"the mixture: enrich and look whether the sensor answers", "leaks of exhaust and intake", "heater and ground of the sensor"}},
     {PLB_FINDING_STRUCTURAL, NULL, "missing", "signal", PLB_PATTERN_NONE,
      {"supply, ground and pull-up at the connector", "the wire from end to end", "the component"}},
+    {PLB_FINDING_STRUCTURAL, NULL, "high", "cycle rate", PLB_PATTERN_NONE,
+     {"the ground clip, and lead routing away from ignition and motors", "connector and harness while moving them: contact lost within the pulse",
+      "the driver, then the component"}},
+    {PLB_FINDING_STRUCTURAL, NULL, "low", "cycle rate", PLB_PATTERN_NONE,
+     {"connector and harness while moving them", "shorts to ground, to supply and between the wires", "what commands this signal"}},
+    {PLB_FINDING_STRUCTURAL, "relay", "high", "excursion", PLB_PATTERN_NONE,
+     {"the diode or resistor across the coil, which takes this spike", "its connections", "lead routing away from ignition and motors"}},
+    {PLB_FINDING_STRUCTURAL, "voltage-drop", "high", "excursion", PLB_PATTERN_NONE,
+     {"the connections along this path while moving them", "the current in it against the known-good", ""}},
+    {PLB_FINDING_STRUCTURAL, NULL, "high", "excursion", PLB_PATTERN_NONE,
+     {"lead routing away from ignition and motors", "connector and harness while moving them: the circuit opens for a moment", "the component"}},
     {PLB_FINDING_STRUCTURAL, NULL, NULL, "excursion", PLB_PATTERN_NONE,
      {"connector and harness while moving them: the circuit opens for a moment", "supply and ground under load", "the component"}},
     {PLB_FINDING_STRUCTURAL, "fuel-pump", NULL, NULL, PLB_RECURRING,
@@ -62,6 +73,8 @@ static const struct {
      {"hot idle or cranking, where variable timing is parked", "the marks of belt or chain", "sensor wheels on their shafts"}},
     {PLB_FINDING_READING, "can", "high", NULL, PLB_PATTERN_NONE,
      {"the termination: about 60 ohm between the two wires, supply off", "the number of terminators in the bus", "the node that was fitted last"}},
+    {PLB_FINDING_BAND, "can", NULL, NULL, PLB_INTERMITTENT,
+     {"connector and harness while moving them", "the termination: about 60 ohm between the two wires, supply off", "the nodes, unplugged one by one"}},
     {PLB_FINDING_BAND, "can", NULL, NULL, PLB_PATTERN_NONE,
      {"the termination: about 60 ohm between the two wires, supply off", "shorts to ground, supply and between the wires", "the nodes, unplugged one by one"}},
     {PLB_FINDING_READING, NULL, NULL, "offset", PLB_PATTERN_NONE,
@@ -78,14 +91,16 @@ static const struct {
       "connections of the circuit while moving them"}},
     {PLB_FINDING_READING, NULL, NULL, "<Hz>", PLB_PATTERN_NONE,
      {"speed and load against the known-good", "the time base of the recorder", "the part that sets the frequency"}},
+    {PLB_FINDING_READING, "crank-hall", NULL, "amplitude", PLB_PATTERN_NONE,
+     {"supply, ground and pull-up of the sensor under load", "what else loads the signal wire", "the sensor"}},
     {PLB_FINDING_READING, "crank", "low", NULL, PLB_PATTERN_NONE,
-     {"the probe factor", "the air gap and debris on the sensor tip", "coil resistance and its connections"}},
+     {"the air gap and debris on the sensor tip", "coil resistance and its connections", "what else loads the signal wires"}},
     {PLB_FINDING_READING, "crank", "high", NULL, PLB_PATTERN_NONE,
-     {"the probe factor", "engine speed against the known-good", "the air gap and the part fitted"}},
+     {"engine speed against the known-good", "the air gap and the part fitted", "the probe factor"}},
     {PLB_FINDING_READING, NULL, "low", NULL, PLB_PATTERN_NONE,
-     {"the probe factor", "supply and ground under load", "connections, then the component"}},
+     {"supply and ground under load", "connections, then the component", "the probe factor"}},
     {PLB_FINDING_READING, NULL, "high", NULL, PLB_PATTERN_NONE,
-     {"the probe factor and clamp zero", "the ground clip and the circuit's ground", "the supply"}},
+     {"the ground clip and the circuit's ground", "the supply", "the probe factor and clamp zero"}},
     {PLB_FINDING_READING, NULL, "late", NULL, PLB_PATTERN_NONE, {"speed and temperature against the known-good", "mechanical position", ""}},
     {PLB_FINDING_READING, NULL, "early", NULL, PLB_PATTERN_NONE, {"speed and temperature against the known-good", "mechanical position", ""}},
     {PLB_FINDING_READING, "crank", "shape", NULL, PLB_PATTERN_NONE,
@@ -103,6 +118,8 @@ static const struct {
      {"connector and harness while moving them", "supply and ground under load", "the component"}},
     {PLB_FINDING_BAND, NULL, "high", NULL, PLB_INTERMITTENT,
      {"connector and harness while moving them", "the ground under load", "the component"}},
+    {PLB_FINDING_BAND, "crank-hall", NULL, NULL, PLB_PATTERN_NONE,
+     {"supply, ground and pull-up of the sensor under load", "the sensor's seat and air gap", "what else loads the signal wire"}},
     {PLB_FINDING_BAND, "crank", NULL, NULL, PLB_PATTERN_NONE,
      {"the sensor's seat and air gap", "debris on the sensor tip, damage to the wheel", "load on the circuit: connections, screen, coil"}},
     {PLB_FINDING_BAND, NULL, "late", NULL, PLB_PATTERN_NONE,
@@ -140,4 +157,11 @@ void plb_advise(plb_finding *finding, const plb_reference *reference, const plb_
       used += advice[k].check[c][0] != '\0' && plb_text_copy(finding->check_first[used], PLB_TEXT_SIZE, advice[k].check[c]);
     }
   }
+}
+
+void plb_check_before(plb_finding *f, const char *text) {
+  for (size_t k = PLB_CHECK_MOST - 1; k > 0; k--) {
+    memcpy(f->check_first[k], f->check_first[k - 1], PLB_TEXT_SIZE);
+  }
+  plb_text_copy(f->check_first[0], PLB_TEXT_SIZE, text);
 }

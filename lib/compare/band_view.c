@@ -221,12 +221,45 @@ void plb_band_look(plb_band_view *out, const plb_judge *judge, const plb_outcome
   }
 }
 
+/* RMS distance of one cycle from the median of all inside a slice, in the scatter of good captures. */
+static double apart_from_median(const plb_judge *judge, const plb_outcome *o, size_t slice, size_t row) {
+  const size_t c = judge->plan.slices.channel[slice], from = judge->plan.slices.from[slice], to = judge->plan.slices.to[slice];
+  const float *cycle = plb_frame_curve(o->profile->frame, row, c), *median = plb_profile_curve(o->profile, c);
+  const double floor = judge->fit->channel[c].floor;
+  double sum = 0.0;
+  for (size_t g = from; g < to; g++) {
+    const double within = (double)judge->fit->channel[c].within[g], apart = isnan(cycle[g]) ? 0.0 : (double)cycle[g] - (double)median[g];
+    sum += apart * apart / (within * within + floor * floor);
+  }
+  return sqrt(sum / (double)(to - from));
+}
+
+/* Noisy cycles: half the score from the median, or, where the score counts the steepness of an edge besides, half of what cycles typically are. */
+static void show_noise(const plb_band_view *view, const plb_judge *judge, const plb_outcome *o, size_t slice, bool *shown) {
+  const size_t cycles = o->profile->frame->mapped;
+  double square = 0.0;
+  size_t count = 0;
+  for (size_t r = 0; r < cycles; r++) {
+    const double apart = apart_from_median(judge, o, slice, r);
+    square += apart * apart / (double)cycles;
+    shown[r] = apart > 0.5 * view->score;
+    count += shown[r];
+  }
+  for (size_t r = 0; r < cycles && count == 0; r++) {
+    shown[r] = apart_from_median(judge, o, slice, r) > 0.5 * sqrt(square);
+  }
+}
+
 void plb_band_shown(const plb_band_view *view, const plb_judge *judge, const plb_outcome *o, size_t slice, bool *shown) {
   const size_t c = judge->plan.slices.channel[slice], from = judge->plan.slices.from[slice], to = judge->plan.slices.to[slice];
   const plb_frame *f = o->profile->frame;
+  if (view->kind == PLB_D_NOISE) {
+    show_noise(view, judge, o, slice, shown);
+    return;
+  }
   for (size_t r = 0; r < f->mapped; r++) {
     const float *cycle = plb_frame_curve(f, r, c);
-    double along = 0.0, whole = 0.0, spread = 0.0;
+    double along = 0.0, whole = 0.0;
     for (size_t g = from; g < to; g++) {
       if (isnan(cycle[g])) {
         continue;
@@ -235,10 +268,7 @@ void plb_band_shown(const plb_band_view *view, const plb_judge *judge, const plb
       const double seen = ((double)cycle[g] - view->gain.offset) / view->gain.gain - (double)view->centre[g];
       along += seen * expected;
       whole += expected * expected;
-      const double within = (double)judge->fit->channel[c].within[g], floor = judge->fit->channel[c].floor;
-      const double apart = (double)cycle[g] - (double)plb_profile_curve(o->profile, c)[g];
-      spread += apart * apart / (within * within + floor * floor);
     }
-    shown[r] = view->kind == PLB_D_NOISE ? sqrt(spread / (double)(to - from)) > 0.5 * view->score : whole > 0.0 && along >= 0.5 * whole;
+    shown[r] = whole > 0.0 && along >= 0.5 * whole;
   }
 }

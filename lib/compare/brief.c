@@ -11,10 +11,11 @@ static const double outside_share = 0.25; /* of the good captures' range, beyond
 typedef struct moment {
   size_t count, first, longest; /* how often; sample of the first; samples of the longest */
   double level;                 /* furthest */
+  size_t brief, long_lasting;   /* samples outside in such moments, and in stretches too long for one */
 } moment;
 
 static moment look(const double *x, size_t n, double low, double high, size_t cell) {
-  moment m = {0, 0, 0, NAN};
+  moment m = {.level = NAN};
   for (size_t i = 0; i < n;) {
     if (!(x[i] < low || x[i] > high)) {
       i++;
@@ -27,7 +28,9 @@ static moment look(const double *x, size_t n, double low, double high, size_t ce
       }
       end++;
     }
+    m.long_lasting += end - i > 2 * cell ? end - i : 0;
     if (i > 0 && end < n && end - i >= 2 && end - i <= 2 * cell) {
+      m.brief += end - i;
       m.first = m.count == 0 ? i : m.first;
       m.longest = end - i > m.longest ? end - i : m.longest;
       m.count++;
@@ -37,6 +40,12 @@ static moment look(const double *x, size_t n, double low, double high, size_t ce
   return m;
 }
 
+/* Noise on a level that lies at the limit for long crosses it many times: that is told as the level, where it departs by itself. */
+static bool is_fringe(const moment *m, const plb_reference_channel *ch, double reach) {
+  const double beyond = fmax(m->level - ch->range_high, ch->range_low - m->level);
+  return m->long_lasting > m->brief && beyond < 2.0 * reach;
+}
+
 plb_status plb_find_brief(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, plb_error *err) {
   const plb_reference *ref = judge->reference;
   for (size_t c = 0; c < judge->plan.channels; c++) {
@@ -44,7 +53,7 @@ plb_status plb_find_brief(plb_verdict *v, const plb_judge *judge, const plb_trac
     const double reach = outside_share * (ch->range_high - ch->range_low);
     const moment m = look(tracks->x[c], tracks->samples, ch->range_low - reach, ch->range_high + reach,
                           tracks->samples / judge->fit->grid + 1);
-    if (m.count == 0) {
+    if (m.count == 0 || (v->word == PLB_DEPARTS && is_fringe(&m, ch, reach))) {
       continue;
     }
     plb_finding *f = plb_finding_add(v);
@@ -64,12 +73,12 @@ plb_status plb_find_brief(plb_verdict *v, const plb_judge *judge, const plb_trac
     plb_text_copy(f->direction, sizeof f->direction, m.level > ch->range_high ? "high" : "low");
     plb_say_size(level, sizeof level, m.level, ch->unit);
     plb_say_size(lasts, sizeof lasts, (double)m.longest / tracks->rate_hz, "s");
+    const char *way = m.level > ch->range_high ? "up" : "down";
     if (m.count == 1) {
-      plb_text_say(f->text, sizeof f->text, "%s goes to %s for %s and back at %.2f s", ch->role, level, lasts,
-                   f->time_s);
+      plb_text_say(f->text, sizeof f->text, "%s goes %s to %s for %s and back at %.3f s", ch->role, way, level, lasts, f->time_s);
     } else {
-      plb_text_say(f->text, sizeof f->text, "%s goes to %s and back %zu times, for up to %s, first at %.2f s", ch->role,
-                   level, m.count, lasts, f->time_s);
+      plb_text_say(f->text, sizeof f->text, "%s goes %s to %s and back %zu times, for up to %s, first at %.3f s", ch->role, way, level,
+                   m.count, lasts, f->time_s);
     }
     plb_advise(f, ref, NULL);
   }

@@ -195,8 +195,8 @@ static plb_status say_no_cycles(plb_verdict *v, const plb_judge *j, const plb_fr
   plb_text_copy(f->band, sizeof f->band, "cycle");
   plb_text_copy(f->direction, sizeof f->direction, "shape");
   if (frame->found > 0) {
-    plb_text_say(f->text, sizeof f->text, "none of %zu %s can be laid over known-good", frame->found,
-                 plb_unit_of_cycle(j->reference, (unsigned)frame->found));
+    plb_text_say(f->text, sizeof f->text, "none of %zu %s can be laid over known-good: %s", frame->found,
+                 plb_unit_of_cycle(j->reference, (unsigned)frame->found), plb_why_unmapped((size_t)frame->cycle[0].state));
   } else {
     plb_text_say(f->text, sizeof f->text, "there is a signal, but no whole %s of the known-good in it", unit);
   }
@@ -384,7 +384,8 @@ static plb_status say_crossed(plb_verdict *v, const plb_judge *j, const plb_mist
   plb_text_copy(f->channel, sizeof f->channel, role);
   plb_text_copy(f->band, sizeof f->band, "polarity");
   plb_text_copy(f->direction, sizeof f->direction, "shape");
-  plb_text_say(f->text, sizeof f->text, "%s is upside down while the other channel is right: wires crossed, or its lead inverted", role);
+  plb_text_say(f->text, sizeof f->text, "%s is upside down over %u %s while the other channel is right: wires crossed, or its lead inverted", role,
+               f->of, plb_unit_of_cycle(j->reference, f->of));
   plb_text_copy(f->check_first[0], sizeof f->check_first[0], "this channel's leads, swapped once");
   plb_text_copy(f->check_first[1], sizeof f->check_first[1], "the two wires in the sensor's connector");
   plb_text_say(text, sizeof text, "lead inverted, perhaps: turned over, %s matches known-good (correlation %.2f)", role, m->correlation);
@@ -567,12 +568,24 @@ static plb_status judge_laid(plb_verdict *v, const plb_judge *j, const plb_track
   return status == PLB_OK && unlaid ? say_no_cycles(v, j, plb_outcome_frame(o), err) : status;
 }
 
+/* Where there are several channels, a sentence says which one it is about: "can-high: low by ...". */
+static void say_channel(plb_finding *f) {
+  char text[sizeof f->text];
+  if (strncmp(f->text, f->channel, strlen(f->channel)) != 0 && strncmp(f->text, "the travel of ", 14) != 0) {
+    plb_text_copy(text, sizeof text, f->text);
+    plb_text_say(f->text, sizeof f->text, "%s: %s", f->channel, text);
+  }
+}
+
 /* What is said of the cycle is said of the channel that gives it, whether or not the known-good names it in its cycle. */
 static void name_channels(plb_verdict *v, const plb_judge *j) {
   const char *role = j->reference->channel[j->reference->choice.channel].role;
   for (size_t i = 0; i < v->findings; i++) {
     if (v->finding[i].channel[0] == '\0') {
       plb_text_copy(v->finding[i].channel, sizeof v->finding[i].channel, role);
+    }
+    if (j->plan.channels > 1) {
+      say_channel(&v->finding[i]);
     }
   }
   for (size_t i = 0; i < v->readings; i++) {

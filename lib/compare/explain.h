@@ -62,6 +62,8 @@ plb_moved plb_channel_moved(const plb_judge *judge, const plb_outcome *o, size_t
 /** Moments of a single event that its grid does not show; adds findings. */
 PLB_CHECKED plb_status plb_find_brief(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, plb_error *err);
 
+/** Why a cycle of this state (plb_cycle_state) cannot be laid over known-good. */
+const char *plb_why_unmapped(size_t state);
 /** Append a finding; NULL when memory is short. */
 plb_finding *plb_finding_add(plb_verdict *v);
 
@@ -82,6 +84,8 @@ PLB_CHECKED plb_status plb_pattern_by_turn(plb_pattern_found *f, const double *x
 
 /** What to check first for a kind of finding; common practice, the cheapest check first. */
 void plb_advise(plb_finding *finding, const plb_reference *reference, const plb_band *band);
+/** Put one more check before the others; the last of a full list is dropped. */
+void plb_check_before(plb_finding *finding, const char *text);
 
 /** A rate far outside the known-good's that is the fault and no other speed; then told as a finding, and the word is `departs`. */
 bool plb_pace_is_symptom(const plb_judge *judge, const plb_outcome *outcome);

@@ -98,9 +98,19 @@ static void take_pattern(search *s, plb_finding *f) {
   }
 }
 
+/* Over how many cycles something was read that is one number for all of them. */
+static void say_over(search *s, plb_finding *f) {
+  const unsigned cycles = s->o->profile->frame != NULL ? (unsigned)s->o->profile->frame->mapped : 0;
+  const size_t used = strlen(f->text);
+  f->count = f->of = cycles;
+  if (cycles > 1) {
+    plb_text_say(f->text + used, sizeof f->text - used, " over %u %s", cycles, plb_unit_of_cycle(s->judge->reference, cycles));
+  }
+}
+
 static void say_how_often(char *out, size_t size, const search *s, const plb_finding *f) {
   const char *unit = plb_unit_of_cycle(s->judge->reference, f->of);
-  if (f->of <= 1) {
+  if (f->of <= 1 || f->count == 0) {
     out[0] = '\0';
   } else if (f->pattern == PLB_RECURRING && s->pattern.every > 0) {
     plb_text_say(out, size, " in one of every %u %s (%u of %u)", s->pattern.every, unit, f->count, f->of);
@@ -212,9 +222,13 @@ static void tell_odd_part(const search *s, plb_finding *f, const char *often) {
   plb_text_say(f->text, sizeof f->text, "one of the like parts is %s by %s on average,%s", f->direction, far, often);
 }
 
-static void find_unmapped(search *s, double score) {
+const char *plb_why_unmapped(size_t state) {
   static const char *const why[] = {"", "the gap is not where it must be", "too many pulses missing or extra", "length outside the range",
                                     "too unlike known-good", "pulses are missing"};
+  return state < sizeof why / sizeof *why ? why[state] : "";
+}
+
+static void find_unmapped(search *s, double score) {
   const plb_frame *frame = plb_outcome_frame(s->o);
   size_t count = 0, state = 0;
   for (size_t i = 0; i < frame->found; i++) {
@@ -237,7 +251,7 @@ static void find_unmapped(search *s, double score) {
       f->score += 1.0; /* says more than the marks that are missing there */
     } else {
       plb_text_say(f->text, sizeof f->text, "%u of %u %s cannot be laid over known-good: %s", f->count, f->of,
-                   plb_unit_of_cycle(s->judge->reference, f->of), why[state]);
+                   plb_unit_of_cycle(s->judge->reference, f->of), plb_why_unmapped(state));
     }
     plb_advise(f, s->judge->reference, NULL);
   }
@@ -311,6 +325,16 @@ static double with_raw_bands(const search *s, size_t c, double score) {
   return score;
 }
 
+/* Within what healthy parts differ by from one of the factors of attenuators and clamps in common use (*common practice*). */
+static bool is_factor(double gain) {
+  static const double factor[] = {10.0, 20.0, 100.0, 1000.0};
+  bool any = false;
+  for (size_t k = 0; k < sizeof factor / sizeof *factor; k++) {
+    any = any || fabs(fabs(log(fmax(gain, 1e-9))) - log(factor[k])) < log(1.25);
+  }
+  return any;
+}
+
 static void find_gain(search *s, size_t c) {
   const plb_reference *ref = s->judge->reference;
   const plb_fit_channel *ch = &s->judge->fit->channel[c];
@@ -326,13 +350,35 @@ static void find_gain(search *s, size_t c) {
     f->size = gain;
     f->score = with_raw_bands(s, c, score);
     f->pattern = PLB_LASTING;
-    f->count = f->of = (unsigned)s->o->profile->frame->mapped;
     plb_text_say(f->text, sizeof f->text, "%s %s: typically %.2f of known-good", wheel                                            ? "the teeth are"
                  : ref->choice.spec.kind == PLB_CYCLE_STEADY ? "the swing about the mean is"
                                                              : "amplitude",
                  low ? "low" : "high", gain);
+    say_over(s, f);
     plb_advise(f, ref, NULL);
+    if (is_factor(gain)) {
+      plb_check_before(f, "the probe factor");
+    }
   }
+}
+
+/*
+ * How far the trace sits off as it is seen on the screen: at the known-good's mean. A size that is off too puts the curve's nought elsewhere, where
+ * no reader looks for it; only where the two point to different sides the offset is told as it is once the sizes are equal.
+ */
+static void say_offset(const search *s, plb_finding *f, size_t c, double offset) {
+  const float *curve = plb_profile_curve(s->o->profile, c), *centre = s->judge->fit->channel[c].centre;
+  const size_t grid = s->judge->fit->grid;
+  double seen = 0.0;
+  for (size_t g = 0; g < grid; g++) {
+    seen += ((double)curve[g] - (double)centre[g]) / (double)grid;
+  }
+  const bool follows = s->judge->fit->channel[c].rule.amplitude != PLB_RULE_ABSOLUTE && s->judge->fit->channel[c].rule.amplitude != PLB_RULE_FREE;
+  const bool plain = follows || seen * offset > 0.0;
+  f->size = follows ? offset : plain ? seen : offset / s->o->gain[c].gain;
+  char far[64];
+  plb_say_size(far, sizeof far, fabs(f->size), f->unit);
+  plb_text_say(f->text, sizeof f->text, "the whole trace sits %s %s%s", far, offset < 0.0 ? "low" : "high", plain ? "" : " once its size is made equal,");
 }
 
 static void find_offset(search *s, size_t c) {
@@ -344,14 +390,11 @@ static void find_offset(search *s, size_t c) {
   }
   plb_finding *f = add(s, PLB_FINDING_READING, ref->channel[c].role, "offset", offset < 0.0 ? "low" : "high");
   if (f != NULL) {
-    f->size = offset;
     f->score = with_raw_bands(s, c, score);
     f->pattern = PLB_LASTING;
-    f->count = f->of = (unsigned)s->o->profile->frame->mapped;
     plb_text_copy(f->unit, sizeof f->unit, ref->channel[c].unit);
-    char far[64];
-    plb_say_size(far, sizeof far, fabs(offset), f->unit);
-    plb_text_say(f->text, sizeof f->text, "the whole trace sits %s %s", far, offset < 0.0 ? "low" : "high");
+    say_offset(s, f, c, offset);
+    say_over(s, f);
     plb_advise(f, ref, NULL);
   }
 }
@@ -411,7 +454,7 @@ static void say_reading(search *s, plb_finding *f, size_t k, double value) {
     plb_text_say(f->text, sizeof f->text, "uneven: one %s is %.0f %% off the typical length, good captures at most %.0f %%",
              plb_unit_of_cycle(ref, 1), 100.0 * value, 100.0 * limit->high);
   } else if (k == PLB_READ_UNLIKE) {
-    plb_text_say(f->text, sizeof f->text, "the shape as a whole is unlike known-good: correlation %.3f, good captures at least %.3f", 1.0 - value,
+    plb_text_say(f->text, sizeof f->text, "the shape as a whole is unlike known-good: correlation %.4g, good captures at least %.4g", 1.0 - value,
              1.0 - limit->high);
   } else if (ref->choice.spec.kind == PLB_CYCLE_AGAINST) {
     plb_say_end_of_travel(f, ref, limit, value);
@@ -425,8 +468,8 @@ static void say_reading(search *s, plb_finding *f, size_t k, double value) {
     const char *code = "s";
     const double scale = plb_unit_scale_for_people(exp(middle), "s", &code);
     f->size = exp(value); /* kept as a logarithm */
-    plb_text_say(f->text, sizeof f->text, "%s lasts %.3g %s, in good captures %.3g to %.3g %s", limit->name, exp(value) * scale, code,
-             exp(limit->low) * scale, exp(limit->high) * scale, code);
+    plb_text_say(f->text, sizeof f->text, "%s lasts %.3g %s, %s than in good captures (%.3g to %.3g %s)", limit->name, exp(value) * scale, code,
+                 strcmp(f->direction, "low") == 0 ? "shorter" : "longer", exp(limit->low) * scale, exp(limit->high) * scale, code);
   }
 }
 
@@ -476,6 +519,7 @@ static void find_readings(search *s) {
     f->pattern = PLB_LASTING;
     plb_text_copy(f->unit, sizeof f->unit, ref->reading[k].unit);
     say_reading(s, f, k, value);
+    say_over(s, f);
     plb_advise(f, ref, NULL);
   }
 }
@@ -503,10 +547,10 @@ static void find_spacing(search *s) {
     f->score = score;
     f->phase = ref->choice.landmark[worst].phase;
     f->pattern = PLB_LASTING;
-    f->count = f->of = (unsigned)s->o->profile->frame->mapped;
     plb_text_copy(f->unit, sizeof f->unit, "deg");
     plb_text_say(f->text, sizeof f->text, "the spacing of the teeth is not as in good captures: most at %s, %s by %.2f deg",
              ref->choice.landmark[worst].name, f->direction, fabs(f->size));
+    say_over(s, f);
     plb_advise(f, ref, NULL);
   }
 }
@@ -546,13 +590,13 @@ static double find_noise(search *s, size_t c) {
   if (f != NULL) {
     f->size = size;
     f->pattern = PLB_LASTING;
-    f->count = f->of = (unsigned)s->o->profile->frame->mapped;
     f->score = score + (explains_pulses(s) ? 2.0 * PLB_STRUCTURAL_STEP : 0.0);
     plb_text_copy(f->unit, sizeof f->unit, ref->channel[c].unit);
     char here[64], good[64];
     plb_say_size(here, sizeof here, f->size, f->unit);
     plb_say_size(good, sizeof good, ref->channel[c].noise, f->unit);
-    plb_text_say(f->text, sizeof f->text, "noisy: %s RMS of scatter between %s, good captures %s", here, plb_unit_of_cycle(ref, 2), good);
+    plb_text_say(f->text, sizeof f->text, "noisy: %s RMS of scatter between %s, good captures %s,", here, plb_unit_of_cycle(ref, 2), good);
+    say_over(s, f);
     plb_advise(f, ref, NULL);
   }
   return score;
@@ -587,10 +631,10 @@ static bool find_moved(search *s, size_t c) {
     char far[64];
     f->score = score;
     f->pattern = PLB_LASTING;
-    f->count = f->of = (unsigned)s->o->profile->frame->mapped;
     say_shift(s, f, moved.share, far, sizeof far);
     plb_text_say(f->text, sizeof f->text, "%s is %s by %s against %s", ref->channel[c].role, f->direction, far,
                  ref->channel[ref->choice.channel].role);
+    say_over(s, f);
     plb_advise(f, ref, NULL);
   }
   return true;
@@ -721,6 +765,19 @@ static void find_elastic(search *s, float *curve) {
   }
 }
 
+/* Too far away, and nothing by itself says so: at least where it is furthest. */
+static void find_anything(search *s, float *curve) {
+  const plb_slices *slices = &s->judge->plan.slices;
+  size_t worst = SIZE_MAX;
+  for (size_t b = 0; b < slices->bands && s->v->findings == 0; b++) {
+    const bool known = isfinite(s->v->band[b].score);
+    worst = known && (worst == SIZE_MAX || s->v->band[b].score > s->v->band[worst].score) ? b : worst;
+  }
+  if (worst != SIZE_MAX) {
+    tell_bands(s, worst, worst, worst, curve);
+  }
+}
+
 static int by_score(const void *a, const void *b) {
   const double x = ((const plb_finding *)a)->score, y = ((const plb_finding *)b)->score;
   return (x < y) - (x > y);
@@ -777,6 +834,7 @@ plb_status plb_explain_findings(plb_verdict *v, const plb_judge *judge, const pl
     find_bands(&s, noise, curve);
     find_elastic(&s, curve);
     s.no_memory = s.no_memory || plb_explain_frequencies(v, judge, err) != PLB_OK;
+    find_anything(&s, curve);
     if (v->findings > 1) {
       qsort(v->finding, v->findings, sizeof *v->finding, by_score);
     }

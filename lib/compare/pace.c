@@ -52,6 +52,17 @@ bool plb_pace_is_symptom(const plb_judge *j, const plb_outcome *o) {
   return o->word == PLB_DEPARTS && (far > engine_span || ((far > far_outside || in_pieces) && is_broken(j, o)));
 }
 
+/* "29.9 cycles/s over 26 cycles, in good captures 6.48 to 7.37". */
+static void say_rates(char *out, size_t size, const plb_frame *frame, const plb_reference *r) {
+  const double rate[] = {frame->rate_hz, r->choice.rate_low_hz, r->choice.rate_high_hz};
+  char text[3][32];
+  for (int k = 0; k < 3; k++) {
+    plb_text_say(text[k], sizeof text[k], rate[k] < 10000.0 ? "%.4g" : "%.0f", rate[k]);
+  }
+  plb_text_say(out, size, "%s cycles/s over %zu cycle%s, in good captures %s to %s", text[0], frame->found, frame->found == 1 ? "" : "s", text[1],
+               text[2]);
+}
+
 plb_status plb_find_pace(plb_verdict *v, const plb_judge *j, const plb_outcome *o, plb_error *err) {
   const plb_reference *r = j->reference;
   const plb_frame *frame = o->profile->frame;
@@ -73,12 +84,13 @@ plb_status plb_find_pace(plb_verdict *v, const plb_judge *j, const plb_outcome *
   plb_text_copy(f->channel, sizeof f->channel, r->channel[r->choice.channel].role);
   plb_text_copy(f->band, sizeof f->band, "cycle rate");
   plb_text_copy(f->direction, sizeof f->direction, times < 1.0 ? "low" : "high");
+  char rates[PLB_TEXT_SIZE];
+  say_rates(rates, sizeof rates, frame, r);
   if (own) {
-    plb_text_say(f->text, sizeof f->text, "%s: %.4g cycles/s, in good captures %.4g to %.4g", times < 1.0 ? "slow" : "fast", frame->rate_hz,
-                 r->choice.rate_low_hz, r->choice.rate_high_hz);
+    plb_text_say(f->text, sizeof f->text, "%s: %s", times < 1.0 ? "slow" : "fast", rates);
   } else {
-    plb_text_say(f->text, sizeof f->text, "edges come %.3g times as often as in good captures, and no engine speed explains it: %.4g cycles/s, in good captures %.4g to %.4g",
-                 times, frame->rate_hz, r->choice.rate_low_hz, r->choice.rate_high_hz);
+    plb_text_say(f->text, sizeof f->text, "edges come %.3g times %s in good captures, and no engine speed explains it: %s",
+                 fmax(times, 1.0 / times), times < 1.0 ? "less often than" : "as often as", rates);
   }
   plb_advise(f, r, NULL);
   return PLB_OK;

@@ -43,13 +43,6 @@ static bool is_unstated(const plb_verdict *v, const char *condition) {
   return false;
 }
 
-static void check_before(plb_finding *f, const char *text) {
-  for (size_t k = PLB_CHECK_MOST - 1; k > 0; k--) {
-    memcpy(f->check_first[k], f->check_first[k - 1], PLB_TEXT_SIZE);
-  }
-  plb_text_copy(f->check_first[0], PLB_TEXT_SIZE, text);
-}
-
 /* A known-good that speaks for one load, and a capture that does not say its own: more or less than usual is the load first of all. */
 static void ask_for_load(plb_verdict *v, const plb_reference *ref) {
   for (size_t i = 0; i < ref->conditions; i++) {
@@ -67,7 +60,7 @@ static void ask_for_load(plb_verdict *v, const plb_reference *ref) {
       plb_finding *f = &v->finding[k];
       const bool sized = strcmp(f->direction, "high") == 0 || strcmp(f->direction, "low") == 0;
       if (f->kind != PLB_FINDING_STRUCTURAL && sized) {
-        check_before(f, text);
+        plb_check_before(f, text);
       }
     }
   }

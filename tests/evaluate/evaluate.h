@@ -19,6 +19,8 @@ typedef struct eval_options {
   uint64_t seed;
   bool sessions;  /* exemplars in groups: several recordings of one vehicle */
   bool faults;    /* print every fault, not only the weak ones */
+  bool words;     /* read every sentence about a fault that was found; print those that say too little or nonsense, and nothing but them can fail */
+  bool sentences; /* print all of them */
   bool misses;    /* print every judgement that is not the right one, with what draws it again */
   bool quick;         /* full severity only */
   double least;       /* > 0: only false alarms and this share of faults found can fail */
@@ -63,6 +65,7 @@ typedef struct eval_fault_row {
   double severity;
   uint64_t tried, found, borderline, unjudged, agrees;
   uint64_t placed, right; /* findings that could be checked, and those in the right place */
+  uint64_t unworthy;      /* sentences that say too little, or nonsense */
   uint64_t none;          /* captures in which the fault changes nothing that could be seen: not counted as tried */
 } eval_fault_row;
 
@@ -114,6 +117,9 @@ plb_status eval_truth_fits(bool *out, eval_truth *truth, const plb_verdict *verd
                            plb_error *err);
 void eval_truth_free(eval_truth *truth);
 
+/* What is wrong with the sentence of a verdict that departs, as a reader without the picture would say; NULL: nothing. */
+const char *eval_words_wrong(const plb_verdict *verdict);
+
 plb_status eval_run(eval_tally *tally, const eval_set *set, const eval_options *options, plb_error *err);
 eval_fault_row *eval_fault_row_of(eval_tally *tally, const char *name, double severity); /* NULL: no memory */
 eval_code_row *eval_code_row_of(eval_tally *tally, const char *name);
@@ -136,5 +142,6 @@ bool eval_judges_small(const eval_options *options, size_t k);
 void eval_print_head(const eval_options *options);
 void eval_print_family(const eval_tally *tally, const eval_options *options);
 /* @return how many promises are broken; prints them and "N passed, N failed" */
+size_t eval_print_words(const eval_tally *tally, size_t families); /* @return sentences that say too little; +1: too few right places */
 size_t eval_print_sum(const eval_tally *tally, size_t families, const eval_options *options);
 #endif

@@ -8,13 +8,15 @@
 
 static const char usage[] =
     "usage: run [--family F]... [--redraws R] [--fresh K] [--n 6,10,20,30] [--seed S] [--cycle SPEC]\n"
-    "           [--sessions] [--faults] [--misses] [--full-only] [--quick] [--least SHARE] [--into FILE] [--table]\n"
+    "           [--sessions] [--faults] [--misses] [--words] [--sentences] [--full-only] [--quick] [--least SHARE] [--into FILE] [--table]\n"
     "           [FOLDER...]\n"
     "Learns from good captures of the models (or of FOLDERs with good-*.csv and fault-NAME-*.csv), judges others, counts.\n"
     "  --quick      seven families, two redraws, n = 6 and 20\n"
     "  --sessions   exemplars in groups: four recordings of each vehicle\n"
     "  --faults     print each fault, not only the weak ones\n"
     "  --misses     print each judgement that is not the right one\n"
+    "  --words      read the sentence about each fault found; print those that say too little, fail on nothing else\n"
+    "  --sentences  print all of them: ! says too little, ? names a place that the fault does not change\n"
     "  --full-only  faults at full severity only\n"
     "  --least      fail only on false alarms above the promise, and when less than SHARE percent of the faults at full\n"
     "               severity are found; the other promises are printed\n"
@@ -81,6 +83,10 @@ static int parse(eval_options *o, int argc, char **argv, const char **folder) {
       o->sessions = true;
     else if (strcmp(a, "--faults") == 0)
       o->faults = true;
+    else if (strcmp(a, "--words") == 0)
+      o->words = true;
+    else if (strcmp(a, "--sentences") == 0)
+      o->words = o->sentences = true;
     else if (strcmp(a, "--misses") == 0)
       o->misses = true;
     else if (strcmp(a, "--full-only") == 0)
@@ -201,15 +207,17 @@ int main(int argc, char **argv) {
     return plb_status_exit(status);
   }
   o.folder = folders ? "files" : NULL;
-  eval_print_head(&o);
+  if (!o.words)
+    eval_print_head(&o);
   const int code = run_all(tally, ledger, list, count, &o, &done);
   for (size_t i = 0; i < count; i++) {
     tally[i].family = tally[i].family ? tally[i].family : list[i].name;
-    eval_print_family(&tally[i], &o);
+    if (!o.words)
+      eval_print_family(&tally[i], &o);
   }
   if (done < count * o.redraws)
     printf("\n%zu of %zu redraws stand in the file: the table is of those\n", done, count * o.redraws);
-  const size_t failed = eval_print_sum(tally, count, &o);
+  const size_t failed = o.words ? eval_print_words(tally, count) : eval_print_sum(tally, count, &o);
   fprintf(stderr, "%.0f s\n", difftime(time(NULL), start));
   for (size_t i = 0; i < count; i++)
     eval_tally_dispose(&tally[i]);

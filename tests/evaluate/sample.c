@@ -101,7 +101,7 @@ plb_status eval_set_from_model(eval_set *out, const plb_model_family *family, co
   plb_status status = draw_good(out, family, o, seed, err);
   if (!status)
     status = draw_faulty(out, family, o, seed, err);
-  return status ? status : draw_unsuitable(out, family, seed, err);
+  return status || o->words ? status : draw_unsuitable(out, family, seed, err);
 }
 
 /* --- folders --- */

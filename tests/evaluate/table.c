@@ -45,6 +45,7 @@ static void sum_faults(const eval_tally *t, double severity, eval_fault_row *out
       out->found += f->found;
       out->placed += f->placed;
       out->right += f->right;
+      out->unworthy += f->unworthy;
       out->unjudged += f->unjudged;
       out->agrees += f->agrees;
     }
@@ -164,6 +165,22 @@ static void check_family(score *s, const eval_tally *t, const eval_options *o) {
              (unsigned long long)c->tried);
     count(s, c->agrees == 0, t->family, what);
   }
+}
+
+/* The sentences of the faults found, and nothing else. */
+size_t eval_print_words(const eval_tally *tally, size_t families) {
+  eval_fault_row all = {0};
+  for (size_t i = 0; i < families; i++) {
+    eval_fault_row f;
+    sum_faults(&tally[i], 1.0, &f);
+    all.placed += f.placed;
+    all.right += f.right;
+    all.unworthy += f.unworthy;
+  }
+  const bool places = percent(all.right, all.placed) >= 90.0; /* a guard; the promise of the whole run is 95 % */
+  printf("%llu sentences read, %llu of them say too little; %.1f %% name a place that the fault changes%s\n", (unsigned long long)all.placed,
+         (unsigned long long)all.unworthy, percent(all.right, all.placed), places ? "" : ": too few");
+  return all.placed > 0 && places ? (size_t)all.unworthy : (size_t)all.unworthy + 1;
 }
 
 size_t eval_print_sum(const eval_tally *tally, size_t families, const eval_options *o) {

@@ -68,6 +68,7 @@ void eval_tally_add(eval_tally *to, const eval_tally *from) {
     t->agrees += f->agrees;
     t->placed += f->placed;
     t->right += f->right;
+    t->unworthy += f->unworthy;
     t->none += f->none;
   }
   for (size_t i = 0; i < from->codes; i++) {

@@ -107,6 +107,15 @@ static bool is_found(const eval_specimen *s, const plb_verdict *v) {
   return strcmp(s->fault, "reversed-leads") == 0 && v->word == PLB_UNJUDGED && has_code(v, "lead-inverted");
 }
 
+static void read_words(const bench *b, const eval_specimen *s, const plb_verdict *v, bool right, eval_fault_row *row) {
+  const char *wrong = eval_words_wrong(v);
+  row->unworthy += wrong != NULL;
+  if (!wrong && !b->options->sentences)
+    return;
+#pragma omp critical(eval_print)
+  printf("%s %s %s: %s%s%s\n", wrong ? "!" : right ? "." : "?", b->set->family, s->fault, wrong ? wrong : "", wrong ? ": " : "", v->sentence);
+}
+
 static plb_status place_finding(const bench *b, const eval_specimen *s, const plb_verdict *v, const eval_twin *twin,
                                 eval_fault_row *row, plb_error *err) {
   eval_truth *truth = NULL;
@@ -116,13 +125,16 @@ static plb_status place_finding(const bench *b, const eval_specimen *s, const pl
   if (!eval_truth_shows(truth)) {
     row->tried--;
     row->none++;
-  } else if (v->word == PLB_DEPARTS && v->findings > 0) {
+  } else if (v->word == PLB_DEPARTS && (v->findings > 0 || b->options->words)) {
     bool right = false;
-    status = eval_truth_fits(&right, truth, v, &v->finding[0], err);
+    if (v->findings > 0)
+      status = eval_truth_fits(&right, truth, v, &v->finding[0], err);
     row->placed++;
     row->right += right;
     if (!right)
       say_miss(b, s, v, "wrong place");
+    if (b->options->words)
+      read_words(b, s, v, right, row);
   }
   if (eval_truth_shows(truth)) {
     row->found += is_found(s, v);
@@ -219,7 +231,7 @@ static plb_status run_size(eval_tally *tally, const eval_set *set, const eval_op
     plb_verdict_free(twin_verdict);
   if (!status)
     status = judge_faulty(&b, k, twin, err);
-  if (!status && eval_judges_small(options, k))
+  if (!status && !options->words && eval_judges_small(options, k))
     status = judge_unsuitable(&b, err);
   eval_twin_free(twin);
   plb_judge_free(judge);
