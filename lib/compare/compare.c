@@ -132,8 +132,9 @@ static plb_status say_small_by_factor(plb_verdict *v, const plb_judge *j, const 
                                       plb_error *err) {
   plb_mistake m = {0};
   plb_status status = plb_mistake_find(&m, j, t, seen, err);
-  *said = status == PLB_OK && m.found && m.sure && strcmp(m.code, "factor") == 0;
-  if (*said) {
+  const bool factor = status == PLB_OK && m.found && strcmp(m.code, "factor") == 0;
+  *said = factor && m.sure;
+  if (factor) { /* not sure: said beside */
     status = name_mistake(v, j, &m, err);
   }
   plb_outcome_free(m.undone);
@@ -267,9 +268,21 @@ static plb_status say_thin(plb_verdict *v, const plb_judge *j, const plb_tracks 
   return block(v, PLB_REASON_RECORDING, "sparse", j->reference->channel[j->reference->choice.channel].role, text, action, err);
 }
 
+/* Slower cycles need fewer samples a second. A rate below all that is permitted may be what is folded down, and excuses nothing. */
 static double slower_than_good(const plb_judge *j, const plb_outcome *o) {
-  const double rate = plb_outcome_frame(o)->rate_hz, most = j->reference->choice.rate_high_hz;
-  return isfinite(rate) && most > 0.0 ? fmin(rate / most, 1.0) : 1.0;
+  const double most = j->reference->choice.rate_high_hz;
+  double low, high;
+  permitted_rate(j->reference, &low, &high);
+  const double rate = fmax(plb_outcome_frame(o)->rate_hz, low);
+  return o->profile != NULL && isfinite(rate) && most > 0.0 ? fmin(rate / most, 1.0) : 1.0;
+}
+
+static bool has_reason(const plb_verdict *v, const char *code) {
+  bool has = false;
+  for (size_t i = 0; i < v->reasons; i++) {
+    has = has || strcmp(v->reason[i].code, code) == 0;
+  }
+  return has;
 }
 
 /* So few samples that what lies between them folds down into shapes of its own: neither a match nor a difference says anything. */
@@ -363,7 +376,12 @@ static plb_status check_hard(plb_verdict *v, const plb_judge *j, const plb_track
   const double longest_s = j->reference->choice.rate_low_hz > 0.0 ? 1.0 / j->reference->choice.rate_low_hz : 0.0;
   const bool no_room = length_s < 2.5 * longest_s; /* two whole cycles, wherever they begin */
   if (!ample && frame->found < 2 && (frame->structure || no_room)) {
-    status = say_short(v, j, frame, err);
+    if (recorded_share(j, t) < far_too_thin) { /* cycles that fall between the samples are not found either */
+      status = say_thin(v, j, t, err);
+    }
+    if (status == PLB_OK) {
+      status = say_short(v, j, frame, err);
+    }
     return status == PLB_OK ? plb_doubt_short(v, j, o, t, no_room, err) : status;
   }
   return PLB_OK;
@@ -529,7 +547,7 @@ static plb_status judge_laid(plb_verdict *v, const plb_judge *j, const plb_track
   v->word = unlaid ? PLB_DEPARTS : o->word;
   if (is_far_too_thin(j, t, o)) {
     status = plb_doubt_recording(v, j, t, o, err); /* which may say more exactly what is too narrow */
-    if (status == PLB_OK && !is_blocked(v)) {
+    if (status == PLB_OK && !has_reason(v, "sparse")) {
       status = say_thin(v, j, t, err);
     }
     return status == PLB_OK ? plb_doubt_frame(v, j, o, t, err) : status;
@@ -547,7 +565,7 @@ static plb_status judge_laid(plb_verdict *v, const plb_judge *j, const plb_track
   if (status == PLB_OK) {
     status = plb_doubt_recording(v, j, t, o, err);
   }
-  if (status == PLB_OK && !unlaid && v->word != PLB_AGREES && !once && !is_blocked(v)) {
+  if (status == PLB_OK && !unlaid && v->word != PLB_AGREES && !once && !has_reason(v, "sparse")) { /* beside steps and clipping too */
     status = check_density(v, j, t, o, err);
   }
   if (status == PLB_OK && v->word != PLB_AGREES && !is_blocked(v)) {
@@ -623,6 +641,9 @@ static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tra
   }
   if (status == PLB_OK && !is_blocked(v) && v->findings == 0) {
     status = judge_laid(v, j, t, o, opt, &mistake, err);
+  }
+  if (status == PLB_OK && v->word != PLB_AGREES) {
+    status = plb_doubt_levels(v, j, t, err);
   }
   if (status == PLB_OK && o->blocks > 1) {
     char text[PLB_TEXT_SIZE];

@@ -415,13 +415,25 @@ static plb_status say_wrong_channel(plb_verdict *v, const char *role, const char
 }
 
 /*
- * Far less alike than the least alike cycle of the good captures, or not to be laid over known-good at all; or hardly any of known-good's
- * swing, or many times as much (teeth follow the speed and may).
+ * Far less alike than the least alike cycle of the good captures. Sorted levels always rise and are alike by that alone: there what is missing
+ * from a correlation of one tells, ten times what the least alike good window misses.
+ */
+static bool is_unlike(const plb_frame *frame, const plb_cycle_choice *choice) {
+  const double r = frame->correlation, low = choice->correlation_low;
+  if (choice->spec.kind == PLB_CYCLE_STEADY) {
+    return r < 0.9 && 1.0 - r > 10.0 * (1.0 - low);
+  }
+  return r < fmax(0.5, low - 0.3);
+}
+
+/*
+ * Unlike known-good, or not to be laid over it at all; or hardly any of known-good's swing, or many times as much (teeth follow the speed and
+ * may).
  */
 static bool is_another_shape(const plb_judge *j, const plb_outcome *o) {
   const plb_frame *frame = plb_outcome_frame(o);
   const plb_cycle_choice *choice = &j->reference->choice;
-  if (!frame->unordered && (frame->mapped == 0 || frame->correlation < fmax(0.5, choice->correlation_low - 0.3))) {
+  if (frame->mapped == 0 ? !frame->unordered : is_unlike(frame, choice)) {
     return true;
   }
   bool other = false;
@@ -474,15 +486,128 @@ static plb_status has_other_levels(bool *out, const plb_judge *j, const plb_trac
   return status;
 }
 
+enum { LEVELS = 3, STARTS = 48, LOOK_AT = 1024 };
+
+/* Seconds that each cell lasts at a rate: those of stretches that keep their seconds, and a fair share of the rest for the others. */
+static void cell_seconds(double *out, const plb_cycle_choice *c, size_t grid, double rate_hz) {
+  double known = 0.0;
+  size_t others = 0;
+  for (size_t g = 0; g < grid; g++) {
+    const double slope = c->spec.kind == PLB_CYCLE_EDGE ? plb_span_slope(c, ((double)g + 0.5) / (double)grid) : (double)NAN;
+    out[g] = slope > 0.0 ? slope / (double)grid : 0.0;
+    known += out[g];
+    others += !(slope > 0.0);
+  }
+  for (size_t g = 0; g < grid && others > 0; g++) {
+    out[g] = out[g] > 0.0 ? out[g] : fmax(1.0 / rate_hz - known, 0.0) / (double)others;
+  }
+}
+
+/* For how much of the time the trace lies above a quarter, a half and three quarters of its own swing. */
+static void time_above(double share[LEVELS], const float *x, size_t n) {
+  float low = INFINITY, high = -INFINITY;
+  for (size_t i = 0; i < n; i++) {
+    low = fminf(low, x[i]);
+    high = fmaxf(high, x[i]);
+  }
+  for (size_t k = 0; k < LEVELS; k++) {
+    const float level = low + 0.25F * (float)(k + 1) * (high - low);
+    size_t above = 0;
+    for (size_t i = 0; i < n; i++) {
+      above += x[i] > level;
+    }
+    share[k] = (double)above / (double)n;
+  }
+}
+
+/* Known-good as it would be recorded from `start` cycles on, in samples `step_s` apart. */
+static void record_known_good(float *out, const float *centre, const double *lasts_s, size_t grid, double start, double step_s) {
+  size_t g = (size_t)(start * (double)grid) % grid;
+  double left = lasts_s[g];
+  for (size_t i = 0; i < LOOK_AT; i++) {
+    out[i] = centre[g];
+    double go = step_s;
+    for (size_t turned = 0; go >= left && turned < 64 * grid; turned++) {
+      go -= left;
+      g = g + 1 < grid ? g + 1 : 0;
+      left = lasts_s[g];
+    }
+    left -= go;
+  }
+}
+
+/*
+ * A piece of known-good, wherever it begins and at whatever of the permitted rates, spends its time at the levels that some piece of the good
+ * captures' own length spends it at. Two fifths of the time elsewhere is more than a part that is worn or a pulse that is lost makes of it.
+ */
+static plb_status spends_its_time_elsewhere(bool *out, const plb_judge *j, const plb_tracks *t, plb_error *err) {
+  static const double elsewhere = 0.4;
+  const plb_cycle_choice *c = &j->reference->choice;
+  const size_t grid = j->fit->grid;
+  *out = false;
+  if (c->spec.kind == PLB_CYCLE_STEADY || c->spec.kind == PLB_CYCLE_AGAINST || c->spec.kind == PLB_CYCLE_ONCE || !(c->rate_low_hz > 0.0)) {
+    return PLB_OK;
+  }
+  double *lasts_s = plb_calloc(grid, sizeof *lasts_s);
+  float *seen = plb_calloc(t->samples + LOOK_AT, sizeof *seen);
+  if (lasts_s == NULL || seen == NULL) {
+    free(lasts_s);
+    free(seen);
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  float *good = seen + t->samples;
+  size_t n = 0;
+  for (size_t i = 0; i < t->samples; i++) {
+    if (isfinite(t->x[c->channel][i])) {
+      seen[n++] = (float)t->x[c->channel][i];
+    }
+  }
+  double here[LEVELS], there[LEVELS], nearest = INFINITY;
+  time_above(here, seen, n > 0 ? n : 1);
+  for (size_t k = 0; k < 3; k++) {
+    const double rate = c->rate_low_hz * pow(c->rate_high_hz / c->rate_low_hz, 0.5 * (double)k);
+    cell_seconds(lasts_s, c, grid, rate);
+    for (size_t s = 0; s < STARTS; s++) {
+      record_known_good(good, j->fit->channel[c->channel].centre, lasts_s, grid, (double)s / STARTS,
+                        (double)t->samples / t->rate_hz / LOOK_AT);
+      time_above(there, good, LOOK_AT);
+      double apart = 0.0;
+      for (size_t l = 0; l < LEVELS; l++) {
+        apart = fmax(apart, fabs(here[l] - there[l]));
+      }
+      nearest = fmin(nearest, apart);
+    }
+  }
+  *out = n > 0 && nearest > elsewhere;
+  free(lasts_s);
+  free(seen);
+  return PLB_OK;
+}
+
+static plb_status say_unlike(plb_verdict *v, const plb_judge *judge, plb_error *err) {
+  return say_wrong_channel(v, cycle_role(judge), "what is here does not look like known-good: it may be another circuit or another column", err);
+}
+
+/*
+ * Neither the rate nor, laid over it, the trace is known-good's: another speed explains the first and not the second. A wheel's size and a
+ * trace of too few samples say nothing of it.
+ */
+static bool is_neither_rate_nor_trace(const plb_judge *j, const plb_outcome *o, const plb_tracks *t) {
+  const plb_cycle_choice *c = &j->reference->choice;
+  const plb_calibration *k = &j->reference->calibration;
+  const double rate = plb_outcome_frame(o)->rate_hz;
+  return c->spec.kind != PLB_CYCLE_WHEEL && o->profile != NULL && t->rate_hz > 0.5 * j->reference->connection.rate_needed_hz &&
+         (rate > 1.5 * c->rate_high_hz || rate < c->rate_low_hz / 1.5) && o->score > 3.0 * fmax(k->limit, k->guard);
+}
+
 plb_status plb_doubt_frame(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, const plb_tracks *tracks, plb_error *err) {
   const plb_cycle_choice *c = &judge->reference->choice;
   const double rate = plb_outcome_frame(o)->rate_hz, far = 4.0;
   bool other = false;
   const plb_status status = has_other_levels(&other, judge, tracks, c->channel, err);
-  other = other || is_another_shape(judge, o) || (isfinite(rate) && c->rate_low_hz > 0.0 && (rate > far * c->rate_high_hz || rate < c->rate_low_hz / far));
-  return status != PLB_OK || !other ? status
-                                    : say_wrong_channel(v, cycle_role(judge),
-                                                        "what is here does not look like known-good: it may be another circuit or another column", err);
+  other = other || is_another_shape(judge, o) || is_neither_rate_nor_trace(judge, o, tracks) ||
+          (isfinite(rate) && c->rate_low_hz > 0.0 && (rate > far * c->rate_high_hz || rate < c->rate_low_hz / far));
+  return status != PLB_OK || !other ? status : say_unlike(v, judge, err);
 }
 
 plb_status plb_doubt_short(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, const plb_tracks *tracks, bool no_room, plb_error *err) {
@@ -493,11 +618,37 @@ plb_status plb_doubt_short(plb_verdict *v, const plb_judge *judge, const plb_out
   }
   /* without room for known-good's cycles their absence says nothing, but levels do, and so does a signal that repeats much faster */
   bool other = false;
-  const plb_status status = has_other_levels(&other, judge, tracks, c->channel, err);
+  plb_status status = has_other_levels(&other, judge, tracks, c->channel, err);
   other = other || (frame->structure && isfinite(frame->rate_hz) && frame->rate_hz > 2.0 * c->rate_high_hz);
-  return status != PLB_OK || !other ? status
-                                    : say_wrong_channel(v, cycle_role(judge),
-                                                        "what is here does not look like known-good: it may be another circuit or another column", err);
+  if (status == PLB_OK && !other) {
+    status = spends_its_time_elsewhere(&other, judge, tracks, err);
+  }
+  return status != PLB_OK || !other ? status : say_unlike(v, judge, err);
+}
+
+/* A cheaper check than another circuit has been named already. */
+static bool is_explained(const plb_verdict *v) {
+  static const char *const code[] = {"wrong-channel", "factor", "no-signal", "unplugged", "lead-inverted", "ac-coupled", "clamp"};
+  bool explained = false;
+  for (size_t i = 0; i < v->reasons; i++) {
+    for (size_t k = 0; k < sizeof code / sizeof *code; k++) {
+      explained = explained || strcmp(v->reason[i].code, code[k]) == 0;
+    }
+  }
+  return explained;
+}
+
+plb_status plb_doubt_levels(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, plb_error *err) {
+  bool other = false;
+  plb_status status = PLB_OK;
+  for (size_t c = 0; c < judge->plan.channels && status == PLB_OK && !other && v->reasons > 0 && !is_explained(v); c++) {
+    status = has_other_levels(&other, judge, tracks, c, err);
+    if (status == PLB_OK && other) {
+      status = say_wrong_channel(v, judge->reference->channel[c].role,
+                                 "the levels are not those of known-good: it may be another circuit or another column", err);
+    }
+  }
+  return status;
 }
 
 plb_status plb_doubt_small(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, size_t channel, double swing,

@@ -151,21 +151,34 @@ static plb_status try_exchange(plb_mistake *out, const plb_judge *judge, const p
   return status;
 }
 
-/* How many times too large the channel is: from the laid-over curve, else from the extremes. */
-static double seen_gain(const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen, size_t channel) {
-  if (seen->profile != NULL && !seen->structural && seen->gain[channel].gain > 0.0) {
-    return seen->gain[channel].gain;
-  }
-  double low, high;
-  plb_extremes(tracks->x[channel], tracks->samples, &low, &high);
-  return (high - low) / judge->reference->channel[channel].peak_to_peak;
-}
-
 /* The sorted levels of a signal that swings to both sides of nought look alike either way up: turning it over explains nothing. */
 static bool has_polarity(const plb_judge *judge, size_t channel) {
   const plb_fit_channel *ch = &judge->fit->channel[channel];
   return judge->reference->choice.spec.kind != PLB_CYCLE_STEADY || fabs(ch->pivot) > ch->peak_to_peak;
 }
+
+/*
+ * How many times too large the channel may be: by the laid-over curve, by its extremes against the swing of the typical cycle, and against all
+ * that the good captures reach. A steady level that hardly moves: by its mean, about which it only scatters. NaN: not to be told.
+ */
+typedef struct seen_gains {
+  double laid, swing, reach;
+} seen_gains;
+
+static seen_gains seen_gain(const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen, size_t channel) {
+  const plb_reference_channel *ch = &judge->reference->channel[channel];
+  const double pivot = judge->fit->channel[channel].pivot;
+  double low, high;
+  plb_extremes(tracks->x[channel], tracks->samples, &low, &high);
+  if (judge->reference->choice.spec.kind == PLB_CYCLE_STEADY && has_polarity(judge, channel)) {
+    return (seen_gains){0.5 * (low + high) / pivot, NAN, NAN};
+  }
+  const bool laid = seen->profile != NULL && !seen->structural && seen->gain[channel].gain > 0.0;
+  return (seen_gains){laid ? seen->gain[channel].gain : (double)NAN, (high - low) / ch->peak_to_peak,
+                      (high - low) / (ch->range_high - ch->range_low)};
+}
+
+static bool is_near(double gain, double factor, double within) { return gain > 0.0 && fabs(log(gain / factor)) < log(within); }
 
 plb_status plb_mistake_find(plb_mistake *out, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *seen, plb_error *err) {
   static const double factor[] = {10.0, 20.0, 100.0, 1000.0}; /* attenuators and clamps in common use */
@@ -177,12 +190,11 @@ plb_status plb_mistake_find(plb_mistake *out, const plb_judge *judge, const plb_
     }
   }
   for (size_t c = 0; status == PLB_OK && !out->found && c < judge->plan.channels; c++) {
-    const double gain = seen_gain(judge, tracks, seen, c);
-    const bool laid = seen->profile != NULL && !seen->structural;
+    const seen_gains gain = seen_gain(judge, tracks, seen, c);
     for (size_t k = 0; k < sizeof factor / sizeof *factor && status == PLB_OK && !out->found; k++) {
       for (int side = 0; side < 2 && status == PLB_OK && !out->found; side++) {
         const double f = side == 0 ? factor[k] : 1.0 / factor[k];
-        if (gain > 0.0 && fabs(log(gain / f)) < log(laid ? 1.3 : 1.6)) { /* extremes differ more than curves do */
+        if (is_near(gain.laid, f, 1.3) || is_near(gain.swing, f, 1.6) || is_near(gain.reach, f, 1.6)) { /* extremes differ more than curves do */
           status = try_factor(out, judge, tracks, seen, c, f, "factor", err);
         }
       }

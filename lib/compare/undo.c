@@ -214,8 +214,8 @@ static plb_status try_hum(plb_mistake *out, const plb_judge *judge, const plb_tr
     goto done;
   }
   const bool small = left < 0.6 * swing && hum > 0.2 * before;
-  const bool better =
-      undone->profile != NULL && (!(seen->score > 0.0) || undone->score < 0.5 * seen->score) && !undone->structural;
+  /* a fault may be left, but not most of what there was to explain, nor anything that makes "like known-good" untrue */
+  const bool better = is_like(judge, undone, 8.0) && (!(seen->score > 0.0) || undone->score < 0.5 * seen->score);
   if (small || is_like(judge, undone, 1.5) || better) {
     out->mains_hz = mains_hz;
     name(out, small ? "floating" : "hum", c, hum, &undone);

@@ -23,6 +23,7 @@ typedef struct eval_options {
   bool sentences; /* print all of them */
   bool misses;    /* print every judgement that is not the right one, with what draws it again */
   bool quick;         /* full severity only */
+  bool unsuitable;    /* only the captures that no one should judge */
   double least;       /* > 0: only false alarms and this share of faults found can fail */
   const char *cycle;  /* NULL: the family's own */
   const char *folder; /* NULL: the models */

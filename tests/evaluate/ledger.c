@@ -24,8 +24,8 @@ struct eval_ledger {
 
 /* What must be the same for counts to be added: everything but the families and the number of redraws. */
 static void say_options(char *out, size_t size, const eval_options *o) {
-  plb_text_print(out, size, "evaluation seed %llu fresh %u sessions %d full-only %d cycle %s n", (unsigned long long)o->seed,
-                 o->fresh, o->sessions, o->quick, o->cycle ? o->cycle : "-");
+  plb_text_print(out, size, "evaluation seed %llu fresh %u sessions %d full-only %d unsuitable %d cycle %s n", (unsigned long long)o->seed,
+                 o->fresh, o->sessions, o->quick, o->unsuitable, o->cycle ? o->cycle : "-");
   for (size_t k = 0; k < o->sizes; k++)
     plb_text_print(out + strlen(out), size - strlen(out), " %zu", o->size[k]);
 }

@@ -8,7 +8,10 @@
 
 static const char usage[] =
     "usage: run [--family F]... [--redraws R] [--fresh K] [--n 6,10,20,30] [--seed S] [--cycle SPEC]\n"
-    "           [--sessions] [--faults] [--misses] [--words] [--sentences] [--full-only] [--quick] [--least SHARE] [--into FILE] [--table]\n"
+    "           [--sessions] [--faults] [--misses] [--words] [--sentences] [--full-only] [--unsuitable] [--quick] [--least SHARE]
+"
+    "           [--into FILE] [--table]
+"
     "           [FOLDER...]\n"
     "Learns from good captures of the models (or of FOLDERs with good-*.csv and fault-NAME-*.csv), judges others, counts.\n"
     "  --quick      seven families, two redraws, n = 6 and 20\n"
@@ -18,6 +21,7 @@ static const char usage[] =
     "  --words      read the sentence about each fault found; print those that say too little, fail on nothing else\n"
     "  --sentences  print all of them: ! says too little, ? names a place that the fault does not change\n"
     "  --full-only  faults at full severity only\n"
+    "  --unsuitable only the captures that no one should judge: no fresh good ones, no faults\n"
     "  --least      fail only on false alarms above the promise, and when less than SHARE percent of the faults at full\n"
     "               severity are found; the other promises are printed\n"
     "  --into FILE  keep what each redraw of a family counted in FILE; a rerun takes up where the last one was stopped\n"
@@ -91,6 +95,8 @@ static int parse(eval_options *o, int argc, char **argv, const char **folder) {
       o->misses = true;
     else if (strcmp(a, "--full-only") == 0)
       o->quick = true;
+    else if (strcmp(a, "--unsuitable") == 0)
+      o->unsuitable = true;
     else if (strcmp(a, "--quick") == 0)
       take_quick(o);
     else if (a[0] == '-' || folders >= EVAL_FAMILIES)

@@ -62,7 +62,7 @@ static plb_status draw_good(eval_set *set, const plb_model_family *family, const
     status = o->sessions ? draw_in_session(e, family, seed + i / VEHICLE_CAPTURES, i % VEHICLE_CAPTURES, err)
                          : draw(e, family, seed + i, NULL, 0.0, err);
   }
-  for (size_t i = 0; i < o->fresh && !status; i++)
+  for (size_t i = 0; i < o->fresh && !status && !o->unsuitable; i++)
     status = draw(&set->fresh[set->freshes++], family, seed + SEEDS / 2 + i, NULL, 0.0, err);
   return status;
 }
@@ -99,7 +99,7 @@ plb_status eval_set_from_model(eval_set *out, const plb_model_family *family, co
   if (!make_room(out, o->size[o->sizes - 1], o->fresh, family->faults * 3, EVAL_SPOILS))
     return plb_fail(err, PLB_ENOMEM, "out of memory");
   plb_status status = draw_good(out, family, o, seed, err);
-  if (!status)
+  if (!status && !o->unsuitable)
     status = draw_faulty(out, family, o, seed, err);
   return status || o->words ? status : draw_unsuitable(out, family, seed, err);
 }

@@ -53,10 +53,28 @@ static void take_place(plb_capture *capture, const plb_model_family *family) {
     plb_text_print(capture->channel[c].role, PLB_NAME_SIZE, "other-%zu", c);
 }
 
+/*
+ * Two tracks of which one falls from where the other begins and both end alike: what one says at any value of the other is the same with the
+ * leads swapped. A known-good along another channel holds that relation and no time, so nothing in it tells, and no one is asked to.
+ */
+static bool mirrors_itself(const plb_model_family *family) { return strcmp(family->type, "throttle-dual") == 0; }
+
 static void swap_channels(plb_capture *capture) {
   const plb_samples first = capture->channel[0].samples;
   capture->channel[0].samples = capture->channel[1].samples;
   capture->channel[1].samples = first;
+}
+
+/*
+ * The same circuit under another type's name: the current of an ignition coil with or without its command, and loads that the same kind of driver
+ * switches to ground at about the same frequency, which differ only by the share of the time that the control unit chooses.
+ */
+static bool are_sisters(const char *a, const char *b) {
+  static const char *const pair[][2] = {{"coil-primary-current", "coil-command"}, {"pwm-valve", "cooling-fan-pwm"}};
+  bool sisters = false;
+  for (size_t i = 0; i < sizeof pair / sizeof *pair; i++)
+    sisters = sisters || (strcmp(a, pair[i][0]) == 0 && strcmp(b, pair[i][1]) == 0) || (strcmp(a, pair[i][1]) == 0 && strcmp(b, pair[i][0]) == 0);
+  return sisters;
 }
 
 /*
@@ -67,7 +85,8 @@ static const plb_model_family *other_sensor(const plb_model_family *family, uint
   const size_t n = plb_model_count();
   for (size_t i = 0; i < n; i++) {
     const plb_model_family *other = plb_model_at((seed * 7 + i) % n);
-    if (strcmp(other->type, family->type) != 0 && other->channels >= family->channels &&
+    if (strcmp(other->type, family->type) != 0 && !are_sisters(other->type, family->type) &&
+        other->channels >= family->channels &&
         other->channel[0].range >= 0.5 * family->channel[0].range && strcmp(other->channel[0].unit, family->channel[0].unit) == 0)
       return other;
   }
@@ -95,7 +114,7 @@ plb_status eval_spoil(plb_capture **out, const char **code, const plb_model_fami
     status = draw(out, family, seed, NULL, err);
     if (!status)
       (*out)->channel[0].samples.scale *= 10.0;
-  } else if (strcmp(name, "wrong-channel") == 0 && family->channels > 1) {
+  } else if (strcmp(name, "wrong-channel") == 0 && family->channels > 1 && !mirrors_itself(family)) {
     status = draw(out, family, seed, NULL, err);
     if (!status)
       swap_channels(*out);
