@@ -8,10 +8,8 @@
 
 static const char usage[] =
     "usage: run [--family F]... [--redraws R] [--fresh K] [--n 6,10,20,30] [--seed S] [--cycle SPEC]\n"
-    "           [--sessions] [--faults] [--misses] [--words] [--sentences] [--full-only] [--unsuitable] [--quick] [--least SHARE]
-"
-    "           [--into FILE] [--table]
-"
+    "           [--sessions] [--faults] [--misses] [--words] [--sentences] [--full-only] [--unsuitable] [--quick] [--least SHARE]\n"
+    "           [--into FILE] [--table]\n"
     "           [FOLDER...]\n"
     "Learns from good captures of the models (or of FOLDERs with good-*.csv and fault-NAME-*.csv), judges others, counts.\n"
     "  --quick      seven families, two redraws, n = 6 and 20\n"
