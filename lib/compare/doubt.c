@@ -415,15 +415,20 @@ static plb_status say_wrong_channel(plb_verdict *v, const char *role, const char
 }
 
 /*
- * Far less alike than the least alike cycle of the good captures. Sorted levels always rise and are alike by that alone: there what is missing
- * from a correlation of one tells, ten times what the least alike good window misses.
+ * Far less alike than the least alike cycle of the good captures. Sorted levels always rise and are alike by that alone: there half of it tells.
+ * So does less where the size is another one as well and both together are far beyond anything good: a part that fails mostly keeps one of them.
  */
-static bool is_unlike(const plb_frame *frame, const plb_cycle_choice *choice) {
-  const double r = frame->correlation, low = choice->correlation_low;
-  if (choice->spec.kind == PLB_CYCLE_STEADY) {
-    return r < 0.9 && 1.0 - r > 10.0 * (1.0 - low);
+static bool is_unlike(const plb_judge *j, const plb_outcome *o) {
+  static const double far = 0.3, size = 0.75, beyond = 20.0;
+  const plb_cycle_choice *choice = &j->reference->choice;
+  const plb_calibration *k = &j->reference->calibration;
+  const double r = plb_outcome_frame(o)->correlation, less = choice->correlation_low - r;
+  const double limit = choice->spec.kind == PLB_CYCLE_STEADY ? 0.5 * far : far;
+  if (r < fmax(0.5, choice->correlation_low - limit)) {
+    return true;
   }
-  return r < fmax(0.5, low - 0.3);
+  const double gain = o->profile != NULL ? fabs(o->gain[choice->channel].gain) : (double)NAN;
+  return less > 0.4 * far && choice->spec.kind != PLB_CYCLE_WHEEL && (gain < size || gain > 1.0 / size) && o->score > beyond * fmax(k->limit, k->guard);
 }
 
 /*
@@ -433,7 +438,7 @@ static bool is_unlike(const plb_frame *frame, const plb_cycle_choice *choice) {
 static bool is_another_shape(const plb_judge *j, const plb_outcome *o) {
   const plb_frame *frame = plb_outcome_frame(o);
   const plb_cycle_choice *choice = &j->reference->choice;
-  if (frame->mapped == 0 ? !frame->unordered : is_unlike(frame, choice)) {
+  if (frame->mapped == 0 ? !frame->unordered : is_unlike(j, o)) {
     return true;
   }
   bool other = false;
@@ -597,7 +602,7 @@ static bool is_neither_rate_nor_trace(const plb_judge *j, const plb_outcome *o, 
   const plb_calibration *k = &j->reference->calibration;
   const double rate = plb_outcome_frame(o)->rate_hz;
   return c->spec.kind != PLB_CYCLE_WHEEL && o->profile != NULL && t->rate_hz > 0.5 * j->reference->connection.rate_needed_hz &&
-         (rate > 1.5 * c->rate_high_hz || rate < c->rate_low_hz / 1.5) && o->score > 3.0 * fmax(k->limit, k->guard);
+         (rate > 1.5 * c->rate_high_hz || rate < c->rate_low_hz / 1.5) && o->score > 2.0 * fmax(k->limit, k->guard);
 }
 
 plb_status plb_doubt_frame(plb_verdict *v, const plb_judge *judge, const plb_outcome *o, const plb_tracks *tracks, plb_error *err) {
