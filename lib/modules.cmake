@@ -16,7 +16,7 @@ plb_module(capture USES core signal
   LINK PkgConfig::LIBZIP)
 
 plb_module(model USES core signal capture
-  SOURCES draw.c wiring.c meter.c matrix.c physics.c rotation.c cases.c families.c wheel.c inductive.c hall.c injector.c brush_motor.c serial.c pulses.c knock.c power.c stepper.c analog.c three_wire.c air_mass.c boost.c valve_position.c charging.c track.c solenoid.c ignition.c oxygen.c cranking.c can.c coolant.c alternator.c)
+  SOURCES draw.c wiring.c meter.c matrix.c physics.c rotation.c cases.c families.c wheel.c inductive.c hall.c injector.c brush_motor.c serial.c pulses.c knock.c power.c stepper.c analog.c manifold.c three_wire.c air_mass.c boost.c valve_position.c charging.c track.c solenoid.c ignition.c oxygen.c cranking.c can.c coolant.c alternator.c)
 
 plb_module(cycle USES core signal capture
   SOURCES spec.c tracks.c choice.c template.c draft.c lay.c swing.c teeth.c wheel.c wheel_turns.c wheel_stroke.c

@@ -1,5 +1,5 @@
 /*
- * Pressure sensors with three wires (three_wire.h): manifold, fuel rail, cylinder. A gauge bridge behind a hose or passage; what
+ * Pressure sensors with three wires (three_wire.h): fuel rail, cylinder. A gauge bridge behind a hose or passage; what
  * differs is the pressure over time: a function for each.
  */
 #include "model/families.h"
@@ -24,33 +24,6 @@ typedef struct analog_set {
 } analog_set;
 
 static double bell(double x) { return exp(-0.5 * x * x); }
-
-/* Manifold: each intake stroke pulls the pressure down a little; a leaking valve or vacuum leak raises it, one
- * cylinder breathes less. */
-static quantity make_manifold(plb_draw *draw) {
-  /* a third of a bar at idle: common practice; pulse of a stroke: from memory */
-  quantity q = {.level = plb_part(draw, 0.30, 0.04) + 0.28 * plb_fault(draw, "air-leak"),
-                .swing = plb_part(draw, 0.030, 0.06)};
-  for (int k = 0; k < 4; k++)
-    q.per_part[k] = plb_part(draw, 1.0, 0.05);
-  q.per_part[(int)plb_random_below(&draw->part, 4)] *= 1.0 - 1.6 * plb_fault(draw, "leaking-valve");
-  q.level += 0.12 * plb_fault(draw, "blocked-path");
-  return q;
-}
-static double manifold_at(const quantity *q, double t_s, double turns) {
-  (void)t_s;
-  const double stroke = turns * 2.0, at = stroke - floor(stroke);
-  const int k = (int)fmod(floor(stroke), 4.0);
-  const double dip = sin(plb_pi * at);
-  return q->level + q->swing * (0.6 - q->per_part[k] * dip * dip * 1.2);
-}
-static quantity make_manifold_cranking(plb_draw *draw) {
-  quantity q = make_manifold(draw);
-  /* a closed throttle pulls a little when cranked: common practice */
-  q.level = plb_part(draw, 0.80, 0.01) + 0.10 * plb_fault(draw, "air-leak") + 0.05 * plb_fault(draw, "blocked-path");
-  q.swing *= 1.4 * (1.0 - 0.5 * plb_fault(draw, "air-leak"));
-  return q;
-}
 
 /* Common rail or port rail: pump strokes and injections ripple on the regulated level. */
 static quantity make_rail(plb_draw *draw) {
@@ -140,44 +113,10 @@ static const plb_model_fault faults[] = {
 enum { FAULTS = sizeof faults / sizeof faults[0] };
 enum { HAS = PLB_HAS_GROUND | PLB_HAS_SUPPLY | PLB_HAS_SENSING | PLB_HAS_LIKE_PARTS | PLB_HAS_MOTION };
 
-static const analog_set set_manifold = {make_manifold, manifold_at, 4e-3, 1, 0.02, 0.98};
-static const analog_set set_manifold_cranking = {make_manifold_cranking, manifold_at, 4e-3, 2, 0.02, 0.98};
 static const analog_set set_rail = {make_rail, rail_at, 1e-3, 1, 0.05, 0.95};
 static const analog_set set_cylinder_cranking = {make_cylinder, cylinder_at, 1e-4, 2, 0.0, 1.0};
 static const analog_set set_cylinder_running = {make_cylinder, cylinder_at, 1e-4, 1, 0.0, 1.0};
 
-const plb_model_family plb_manifold_pressure_idle = {
-    .name = "manifold-pressure-idle",
-    .type = "manifold-pressure",
-    .text = "manifold pressure sensor, four cylinders, idle",
-    .channel = {{"manifold", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}},
-    .channels = 1,
-    .cycle = "repeat",
-    .rate_hz = 20e3,
-    .duration_s = 1.6,
-    .low_per_min = 720,
-    .high_per_min = 880,
-    .has = HAS,
-    .fault = faults,
-    .faults = FAULTS,
-    .simulate = simulate_analog,
-    .set = &set_manifold};
-const plb_model_family plb_manifold_pressure_cranking = {
-    .name = "manifold-pressure-cranking",
-    .type = "manifold-pressure",
-    .text = "manifold pressure sensor, four cylinders, cranking, throttle shut",
-    .channel = {{"manifold", "V", "signal wire against sensor ground, connected", PLB_BY_PROBE, 5.0, 0.006, 0}},
-    .channels = 1,
-    .cycle = "repeat",
-    .rate_hz = 10e3,
-    .duration_s = 3,
-    .low_per_min = 180,
-    .high_per_min = 260,
-    .has = HAS,
-    .fault = faults,
-    .faults = FAULTS,
-    .simulate = simulate_analog,
-    .set = &set_manifold_cranking};
 const plb_model_family plb_rail_pressure = {
     .name = "rail-pressure",
     .type = "fuel-rail-pressure",

@@ -40,7 +40,8 @@ static void test_recurring__one_bar_of_eight_and_of_twelve(void **state) {
 
 static void test_recurring__one_cylinder_of_four(void **state) {
   (void)state;
-  expect_every("manifold-pressure-idle", "leaking-valve", 4, "high");
+  /* what it blows back lifts the level for all; its own stroke, just before, stands lowest */
+  expect_every("manifold-pressure-idle", "leaking-valve", 4, "low");
   expect_every("starter-current", "low-compression", 4, "low");
 }
 
