@@ -205,38 +205,51 @@ static plb_status say_no_cycles(plb_verdict *v, const plb_judge *j, const plb_fr
   return PLB_OK;
 }
 
-/* Cycles per second permitted: the range stated for the reference, else the good captures' with slack on both sides. */
-static void permitted_rate(const plb_reference *r, double *low, double *high) {
+/*
+ * Is the stated speed one of these cycles? A wheel's turns are the speed; of other cycles only a frequency speaks: how many of them an engine
+ * makes in a turn is not known.
+ */
+static bool is_rate(const plb_reference *r, const plb_condition *c) {
+  const size_t length = strlen(c->unit);
+  return c->stated && strcmp(c->name, "speed") == 0 &&
+         (r->choice.spec.kind == PLB_CYCLE_WHEEL || (length >= 2 && strcmp(c->unit + length - 2, "Hz") == 0));
+}
+
+/* Cycles per second permitted: the range stated for the reference, else the good captures' with slack on both sides. @return it is stated */
+static bool permitted_rate(const plb_reference *r, double *low, double *high) {
+  bool stated = false;
   *low = r->choice.rate_low_hz / range_slack;
   *high = r->choice.rate_high_hz * range_slack;
   for (size_t i = 0; i < r->conditions; i++) {
     const plb_condition *c = &r->condition[i];
     double from, to;
-    if (c->stated && strcmp(c->name, "speed") == 0 && plb_unit_convert(c->low, c->unit[0] != '\0' ? c->unit : "/min", "Hz", &from) &&
+    if (is_rate(r, c) && plb_unit_convert(c->low, c->unit[0] != '\0' ? c->unit : "/min", "Hz", &from) &&
         plb_unit_convert(c->high, c->unit[0] != '\0' ? c->unit : "/min", "Hz", &to)) {
       const double revs = r->choice.spec.kind == PLB_CYCLE_WHEEL ? r->choice.spec.revs : 1.0;
       *low = from / revs;
       *high = to / revs;
+      stated = true;
     }
   }
+  return stated;
 }
 
 /* A rate is believed only from cycles that could be laid over: a wrong channel has no speed. */
 static plb_status check_speed(plb_verdict *v, const plb_judge *j, const plb_frame *frame, plb_error *err) {
   const plb_reference *r = j->reference;
   double low, high;
-  permitted_rate(r, &low, &high);
+  const bool stated = permitted_rate(r, &low, &high);
   if (r->choice.spec.kind == PLB_CYCLE_ONCE || frame->mapped == 0 || !isfinite(frame->rate_hz) || (frame->rate_hz >= low && frame->rate_hz <= high)) {
     return PLB_OK;
   }
   char text[PLB_TEXT_SIZE], action[PLB_TEXT_SIZE];
+  const double from = stated ? low : r->choice.rate_low_hz, to = stated ? high : r->choice.rate_high_hz;
   if (r->choice.spec.kind == PLB_CYCLE_WHEEL) {
     const double per_min = 60.0 * r->choice.spec.revs;
     plb_text_say(text, sizeof text, "speed outside: %.0f/min, the known-good speaks for %.0f to %.0f/min", frame->rate_hz * per_min,
-                 r->choice.rate_low_hz * per_min, r->choice.rate_high_hz * per_min);
+                 from * per_min, to * per_min);
   } else {
-    plb_text_say(text, sizeof text, "speed outside: %.4g cycles/s, the known-good speaks for %.4g to %.4g", frame->rate_hz,
-                 r->choice.rate_low_hz, r->choice.rate_high_hz);
+    plb_text_say(text, sizeof text, "speed outside: %.4g cycles/s, the known-good speaks for %.4g to %.4g", frame->rate_hz, from, to);
   }
   plb_text_say(action, sizeof action, "capture again at the known-good's speed, or learn a known-good at this one");
   return block(v, PLB_REASON_CONDITIONS, "speed-outside", r->channel[r->choice.channel].role, text, action, err);
@@ -272,7 +285,7 @@ static plb_status say_thin(plb_verdict *v, const plb_judge *j, const plb_tracks 
 static double slower_than_good(const plb_judge *j, const plb_outcome *o) {
   const double most = j->reference->choice.rate_high_hz;
   double low, high;
-  permitted_rate(j->reference, &low, &high);
+  (void)permitted_rate(j->reference, &low, &high);
   const double rate = fmax(plb_outcome_frame(o)->rate_hz, low);
   return o->profile != NULL && isfinite(rate) && most > 0.0 ? fmin(rate / most, 1.0) : 1.0;
 }
@@ -370,7 +383,7 @@ static plb_status check_hard(plb_verdict *v, const plb_judge *j, const plb_track
     return status;
   }
   double low, high;
-  permitted_rate(j->reference, &low, &high);
+  (void)permitted_rate(j->reference, &low, &high);
   const double length_s = (double)t->samples / t->rate_hz;
   const bool ample = frame->found == 0 && length_s * low >= 3.0; /* long enough for the known-good, and nothing of it is there */
   const double longest_s = j->reference->choice.rate_low_hz > 0.0 ? 1.0 / j->reference->choice.rate_low_hz : 0.0;

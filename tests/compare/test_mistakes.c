@@ -324,6 +324,28 @@ static void test_mistakes__what_is_said_of_the_cycle_names_its_channel(void **st
   plb_reference_free(r);
 }
 
+/* An ignition coil fires twice a turn or once in two: revolutions per minute are no rate of its cycles, hertz are. */
+static void test_mistakes__a_stated_speed_is_a_rate_of_cycles_only_in_hertz(void **state) {
+  (void)state;
+  static const struct {
+    const char *speed;
+    bool outside;
+  } stated[] = {{"speed=700..900/min", false}, {"speed=20..40Hz", false}, {"speed=5..10Hz", true}};
+  for (size_t i = 0; i < sizeof stated / sizeof *stated; i++) {
+    plb_reference *r = population_learn(&(lesson_plan){.family = "coil-primary-current", .condition = {stated[i].speed}});
+    plb_model_request q = PLB_MODEL_REQUEST_INIT;
+    q.seed = 77;
+    plb_capture *c = population_draw("coil-primary-current", &q);
+    plb_verdict *v = population_judge(r, c, NULL, false);
+    population_print(stated[i].speed, v);
+    assert_true((population_reason(v, "speed-outside") != NULL) == stated[i].outside);
+    assert_true(!stated[i].outside || says_all(v->sentence, "speaks for 5 to 10"));
+    plb_verdict_free(v);
+    plb_capture_free(c);
+    plb_reference_free(r);
+  }
+}
+
 static void test_mistakes__a_condition_outside_is_not_judged_and_one_not_stated_is_said(void **state) {
   (void)state;
   static const struct {
@@ -373,6 +395,7 @@ int main(void) {
       cmocka_unit_test(test_mistakes__another_sensor_of_the_same_unit_is_told),
       cmocka_unit_test(test_mistakes__far_too_few_samples_never_match),
       cmocka_unit_test(test_mistakes__what_is_said_of_the_cycle_names_its_channel),
+      cmocka_unit_test(test_mistakes__a_stated_speed_is_a_rate_of_cycles_only_in_hertz),
       cmocka_unit_test(test_mistakes__a_condition_outside_is_not_judged_and_one_not_stated_is_said),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
