@@ -36,11 +36,17 @@ static void put_headline(plb_page *page, const plb_verdict *verdict) {
 }
 
 /* Reasons and recording check: "- what was seen. What to do." */
+/* Many reasons begin with their channel, because the sentence is made of them alone. */
+static bool names_channel(const plb_reason *reason) {
+  const size_t length = strlen(reason->channel);
+  return length == 0 || (strncmp(reason->text, reason->channel, length) == 0 && (reason->text[length] == ':' || reason->text[length] == ' '));
+}
+
 static void put_reason(plb_page *page, const plb_reason *reason) {
   char text[3 * PLB_TEXT_SIZE], clean[3 * PLB_TEXT_SIZE];
   const size_t end = strlen(reason->text);
   const bool stop = end > 0 && reason->text[end - 1] != '.' && reason->action[0];
-  plb_text_print(text, sizeof text, "%s%s%s%s%s%s", reason->channel, reason->channel[0] ? ": " : "", reason->text,
+  plb_text_print(text, sizeof text, "%s%s%s%s%s%s", names_channel(reason) ? "" : reason->channel, names_channel(reason) ? "" : ": ", reason->text,
                  stop ? ";" : "", reason->action[0] ? " " : "", reason->action);
   plb_say_clean(text, clean, sizeof clean);
   plb_page_wrap(page, 2, 4, reason->blocks ? PLB_TONE_BAD : PLB_TONE_DOUBT, reason->blocks ? "!" : "-", clean);
