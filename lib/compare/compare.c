@@ -81,7 +81,7 @@ static void promise(plb_verdict *v, const plb_calibration *c) {
   if (c->one_group) {
     plb_text_say(who, sizeof who, "%u good captures of one vehicle only", c->independent);
   } else if (c->groups_stated) {
-    plb_text_say(who, sizeof who, "good captures of %u vehicles or sessions", c->independent);
+    plb_text_say(who, sizeof who, "good captures of %u vehicles or sessions%s", c->independent, c->independent == 2 ? " only" : "");
   } else {
     plb_text_say(who, sizeof who, "%u good captures, groups not stated", c->independent);
   }

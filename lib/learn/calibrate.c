@@ -33,8 +33,9 @@ plb_status plb_units_init(plb_units *out, const char *const *group, size_t n, bo
       out->independent[i] = i;
     }
   }
-  /* Two leave-outs, one inside the other, need three units: with fewer groups the captures are left out singly. */
+  /* Two leave-outs of groups, one inside the other, need three of them: with two, the inner one leaves captures out. */
   const bool singly = out->independents < 3;
+  out->two = out->independents == 2 && n > 2;
   const size_t apart = singly ? n : out->independents;
   out->units = apart > PLB_SINGLY_MOST ? PLB_FOLDS : apart;
   for (size_t i = 0; i < n; i++) {
@@ -82,16 +83,32 @@ typedef struct trial {
   const plb_terms *terms;
   const plb_profile *const *profile;
   const plb_units *units;
-  double *inner; /* [units][n][terms]: distance of j against a fit without the unit and without j's own unit */
-  double *outer; /* [n][terms]: distance of i against a fit without its unit */
-  float *pair;   /* [elastic terms][n][n]; NULL unless elastic */
+  size_t wholes;    /* what is left out for a score: units, or two groups */
+  double *inner;    /* [wholes][n][terms]: distance of j against a fit without the whole and without j's own unit */
+  double *outer;    /* [n][terms]: distance of i against a fit without its unit */
+  double *away;     /* [n][terms]: distance of i against a fit without its whole; `outer` unless there are two groups */
+  float *pair;      /* [elastic terms][n][n]; NULL unless elastic */
 } trial;
 
-/* The captures outside two units (which may be the same). */
-static size_t members_without(const trial *t, size_t u, size_t v, const plb_profile **member) {
+static const size_t NONE = SIZE_MAX;
+
+/* What a fit has not seen. */
+typedef struct absence {
+  size_t group, first, second; /* a group, two units; NONE */
+} absence;
+
+static bool is_absent(const trial *t, size_t i, absence gone) {
+  const size_t unit = t->units->unit[i];
+  return unit == gone.first || unit == gone.second || t->units->independent[i] == gone.group;
+}
+
+/* What is left out whole for the score of capture i. */
+static size_t whole_of(const trial *t, size_t i) { return t->units->two ? t->units->independent[i] : t->units->unit[i]; }
+
+static size_t members_without(const trial *t, absence gone, const plb_profile **member) {
   size_t n = 0;
   for (size_t i = 0; i < t->units->n; i++) {
-    if (t->units->unit[i] != u && t->units->unit[i] != v) {
+    if (!is_absent(t, i, gone)) {
       member[n++] = t->profile[i];
     }
   }
@@ -100,8 +117,8 @@ static size_t members_without(const trial *t, size_t u, size_t v, const plb_prof
 
 static bool is_elastic(const plb_term *term) { return term->kind == PLB_D_LEVEL || term->kind == PLB_D_SLOPE; }
 
-/* Nearest good capture to i outside two units, from the pair distances made once. */
-static void fill_elastic(const trial *t, size_t i, size_t u, size_t v, double *d) {
+/* Nearest good capture to i among those that are there, from the pair distances made once. */
+static void fill_elastic(const trial *t, size_t i, absence gone, double *d) {
   const size_t n = t->units->n;
   size_t row = 0;
   for (size_t j = 0; t->pair != NULL && j < t->terms->count; j++) {
@@ -111,7 +128,7 @@ static void fill_elastic(const trial *t, size_t i, size_t u, size_t v, double *d
     const float *pair = t->pair + (row++ * n + i) * n;
     double best = INFINITY;
     for (size_t k = 0; k < n; k++) {
-      if (t->units->unit[k] != u && t->units->unit[k] != v) {
+      if (!is_absent(t, k, gone)) {
         best = fmin(best, (double)pair[k]);
       }
     }
@@ -119,25 +136,37 @@ static void fill_elastic(const trial *t, size_t i, size_t u, size_t v, double *d
   }
 }
 
-/* One fit without units u and v (u == v: without one), and the distances of what was left out. */
-static plb_status try_without(const trial *t, size_t u, size_t v, plb_error *err) {
-  const size_t n = t->units->n, terms = t->terms->count;
+/* Where the distances of an absent capture are kept; NULL: they are not asked for. */
+static double *place_of(const trial *t, size_t i, absence gone) {
+  const size_t n = t->units->n, terms = t->terms->count, own = t->units->unit[i];
+  if (gone.group != NONE) {
+    const bool in = t->units->independent[i] == gone.group;
+    return gone.first == NONE ? t->away + i * terms : in ? NULL : t->inner + (gone.group * n + i) * terms;
+  }
+  if (gone.first == gone.second) {
+    return t->outer + i * terms;
+  }
+  return t->inner + ((own == gone.first ? gone.second : gone.first) * n + i) * terms;
+}
+
+/* One fit, and the distances of what was left out of it. A fold may hold all of the other group: then inner_of() looks elsewhere. */
+static plb_status try_without(const trial *t, absence gone, plb_error *err) {
+  const size_t n = t->units->n;
   const plb_profile **member = plb_calloc(n, sizeof *member);
   if (member == NULL) {
     return plb_fail(err, PLB_ENOMEM, "out of memory");
   }
   plb_fit *fit = NULL;
-  const size_t count = members_without(t, u, v, member);
-  plb_status status = plb_fit_new(&fit, t->plan, member, count, err);
-  for (size_t i = 0; status == PLB_OK && i < n; i++) {
-    const size_t own = t->units->unit[i];
-    if (own != u && own != v) {
-      continue;
+  const size_t count = members_without(t, gone, member);
+  const bool leaves = count > 0 || !t->units->two;
+  plb_status status = leaves ? plb_fit_new(&fit, t->plan, member, count, err) : PLB_OK;
+  for (size_t i = 0; status == PLB_OK && fit != NULL && i < n; i++) {
+    double *d = is_absent(t, i, gone) ? place_of(t, i, gone) : NULL;
+    if (d != NULL) {
+      status = plb_distances(fit, t->plan, t->terms, t->profile[i], d, err);
     }
-    double *d = u == v ? t->outer + i * terms : t->inner + ((own == u ? v : u) * n + i) * terms;
-    status = plb_distances(fit, t->plan, t->terms, t->profile[i], d, err);
-    if (status == PLB_OK) {
-      fill_elastic(t, i, u, v, d);
+    if (status == PLB_OK && d != NULL) {
+      fill_elastic(t, i, gone, d);
     }
   }
   plb_fit_free(fit);
@@ -184,6 +213,16 @@ static plb_status pair_distances(trial *t, plb_error *err) {
   return PLB_OK;
 }
 
+/* Distances of j that make the scale of a fit without a whole; without that whole alone where nothing is left without j as well. */
+static const double *inner_of(const trial *t, size_t whole, size_t j) {
+  const plb_units *u = t->units;
+  bool left = !u->two;
+  for (size_t k = 0; k < u->n && !left; k++) {
+    left = !is_absent(t, k, (absence){whole, u->unit[j], NONE});
+  }
+  return left ? t->inner + (whole * u->n + j) * t->terms->count : t->outer + j * t->terms->count;
+}
+
 /*
  * Damaged cycles of a good capture are in its score as the reading "affected cycles", not as the step that puts damage before all else: the
  * share from which damage counts is three times that of the worst exemplar (outcome.c), so no exemplar reaches it, and a limit above the
@@ -194,19 +233,19 @@ static plb_status score_held_out(const trial *t, double *held_out, plb_error *er
   const bool elastic = t->pair != NULL;
   double *rows = plb_calloc(n * terms, sizeof *rows), *scale = plb_calloc(terms, sizeof *scale);
   plb_status status = rows != NULL && scale != NULL ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
-  for (size_t u = 0; status == PLB_OK && u < t->units->units; u++) {
+  for (size_t u = 0; status == PLB_OK && u < t->wholes; u++) {
     size_t count = 0;
     for (size_t j = 0; j < n; j++) {
-      if (t->units->unit[j] != u) {
-        memcpy(rows + count++ * terms, t->inner + (u * n + j) * terms, terms * sizeof *rows);
+      if (whole_of(t, j) != u) {
+        memcpy(rows + count++ * terms, inner_of(t, u, j), terms * sizeof *rows);
       }
     }
     if (!plb_scales_from(t->terms, rows, count, scale)) {
       status = plb_fail(err, PLB_ENOMEM, "out of memory");
     }
     for (size_t i = 0; status == PLB_OK && i < n; i++) {
-      if (t->units->unit[i] == u) {
-        held_out[i] = plb_score_of(t->terms, t->outer + i * terms, scale, elastic, NULL);
+      if (whole_of(t, i) == u) {
+        held_out[i] = plb_score_of(t->terms, t->away + i * terms, scale, elastic, NULL);
       }
     }
   }
@@ -215,19 +254,33 @@ static plb_status score_held_out(const trial *t, double *held_out, plb_error *er
   return status;
 }
 
-/* All fits, one per unit and one per pair of units, in parallel. */
+/* Two groups: every unit, then each group, alone and with every unit of the other one. Else every unit and every pair of units. */
+static size_t jobs_of(const plb_units *u) { return u->two ? u->units + 2 * (u->units + 1) : u->units * (u->units + 1) / 2; }
+
+static absence absence_of(const plb_units *units, size_t job) {
+  if (units->two && job >= units->units) {
+    const size_t rest = job - units->units, unit = rest % (units->units + 1);
+    return (absence){rest / (units->units + 1), unit < units->units ? unit : NONE, NONE};
+  }
+  if (units->two) {
+    return (absence){NONE, job, job};
+  }
+  size_t u = 0;
+  while (job >= units->units - u) {
+    job -= units->units - u;
+    u++;
+  }
+  return (absence){NONE, u, u + job};
+}
+
+/* All fits, in parallel. */
 static plb_status run_trials(const trial *t, plb_error *err) {
-  const size_t units = t->units->units, count = units * (units + 1) / 2;
+  const size_t count = jobs_of(t->units);
   plb_status status = PLB_OK;
 #pragma omp parallel for schedule(dynamic)
   for (size_t job = 0; job < count; job++) {
-    size_t u = 0, rest = job;
-    while (rest >= units - u) {
-      rest -= units - u;
-      u++;
-    }
     plb_error own = PLB_ERROR_INIT;
-    const plb_status one = try_without(t, u, u + rest, &own);
+    const plb_status one = try_without(t, absence_of(t->units, job), &own);
     if (one != PLB_OK) {
 #pragma omp critical(plb_run_trials)
       {
@@ -244,12 +297,13 @@ static plb_status run_trials(const trial *t, plb_error *err) {
 plb_status plb_calibrate(plb_calibration *out, double *held_out, double *scale, const plb_plan *plan, const plb_terms *terms,
                          const plb_profile *const *profile, const plb_units *units, double alpha, plb_error *err) {
   const size_t n = units->n;
-  trial t = {.plan = plan, .terms = terms, .profile = profile, .units = units};
+  trial t = {.plan = plan, .terms = terms, .profile = profile, .units = units, .wholes = units->two ? 2 : units->units};
   double *independent = plb_calloc(units->independents, sizeof *independent);
-  t.inner = plb_calloc(units->units * n * terms->count, sizeof *t.inner);
+  t.inner = plb_calloc(t.wholes * n * terms->count, sizeof *t.inner);
   t.outer = plb_calloc(n * terms->count, sizeof *t.outer);
+  t.away = units->two ? plb_calloc(n * terms->count, sizeof *t.away) : t.outer;
   plb_status status = PLB_OK;
-  if (t.inner == NULL || t.outer == NULL || independent == NULL) {
+  if (t.inner == NULL || t.outer == NULL || t.away == NULL || independent == NULL) {
     status = plb_fail(err, PLB_ENOMEM, "out of memory for the calibration of %zu captures", n);
     goto done;
   }
@@ -271,6 +325,9 @@ plb_status plb_calibrate(plb_calibration *out, double *held_out, double *scale, 
   }
 done:
   free(t.inner);
+  if (t.away != t.outer) {
+    free(t.away);
+  }
   free(t.outer);
   free(t.pair);
   free(independent);

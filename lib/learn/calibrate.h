@@ -17,6 +17,7 @@ typedef struct plb_units {
   size_t units;
   size_t *independent; /**< [n] group, or the capture itself */
   size_t independents;
+  bool two;            /**< two groups: one of them is left out for the scores, captures of the other one singly for the scales */
 } plb_units;
 
 /** Groups from names; NULL entries: not stated. One group: captures are left out singly. */

@@ -5,7 +5,7 @@
 #include <math.h>
 #include <string.h>
 
-static const double default_alpha = 0.05;
+static const double default_alpha = 0.05, BLUNT = 10.0;
 enum { FEWEST = 3, DEFAULT_BANDS = 12, MOST_BANDS = 256 };
 
 /* What one call of plb_learn() works on. */
@@ -375,10 +375,11 @@ static void need_rate(plb_reference *r, const plb_good *good, size_t n) {
 }
 
 /* How it was learned, and what was done to the recordings first. */
-static char *method_of(const plb_good *good) {
+static char *method_of(const plb_good *good, const plb_units *units) {
   plb_buffer b;
   plb_buffer_init(&b, 64 * 1024);
-  plb_buffer_puts(&b, "learned from good captures; every score by leaving the capture, its group where three or more are stated, or its fold out");
+  plb_buffer_puts(&b, units->two ? "learned from good captures of two groups only; every score by leaving the capture's group out"
+                                 : "learned from good captures; every score by leaving the capture, its group where three or more are stated, or its fold out");
   for (size_t i = 0; i < plb_capture_applieds(good[0].capture); i++) {
     plb_buffer_printf(&b, "%s%s", i == 0 ? "; done to each recording first, here to the first one: " : "; ", plb_capture_applied(good[0].capture, i));
   }
@@ -387,7 +388,9 @@ static char *method_of(const plb_good *good) {
   return text;
 }
 
-static plb_status name_reference(plb_reference *r, const plb_good *good, const plb_learn_options *o, plb_error *err) {
+static plb_status name_reference(const lesson *l, plb_error *err) {
+  plb_reference *r = l->reference;
+  const plb_learn_options *o = l->options;
   const size_t type_size = strlen(o->type);
   const bool full = strncmp(o->name, o->type, type_size) == 0 && o->name[type_size] == '/';
   char name[PLB_TEXT_SIZE], title[2 * PLB_TEXT_SIZE];
@@ -399,7 +402,7 @@ static plb_status name_reference(plb_reference *r, const plb_good *good, const p
   plb_text_print(title, sizeof title, "%s, known-good", name);
   r->title = plb_strdup(o->title != NULL ? o->title : title);
   r->date = plb_strdup(o->date);
-  r->method = method_of(good);
+  r->method = method_of(l->good, &l->units);
   r->provenance = o->provenance;
   r->connection.connected = true;
   return r->title != NULL && r->method != NULL && (o->date == NULL || r->date != NULL) ? PLB_OK
@@ -422,17 +425,34 @@ static void find_odd(lesson *l, double *scratch) {
   }
 }
 
-static plb_status calibrate(lesson *l, plb_error *err) {
+static plb_status group_captures(lesson *l, plb_error *err) {
   plb_calibration *c = &l->reference->calibration;
   const char **group = plb_calloc(l->n, sizeof *group);
-  double *scratch = plb_calloc(l->n, sizeof *scratch);
-  plb_status status = group != NULL && scratch != NULL ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
-  for (size_t i = 0; status == PLB_OK && i < l->n; i++) {
+  if (group == NULL) {
+    return plb_fail(err, PLB_ENOMEM, "out of memory");
+  }
+  for (size_t i = 0; i < l->n; i++) {
     group[i] = l->good[i].group;
   }
-  if (status == PLB_OK) {
-    status = plb_units_init(&l->units, group, l->n, &c->groups_stated, &c->one_group, err);
+  const plb_status status = plb_units_init(&l->units, group, l->n, &c->groups_stated, &c->one_group, err);
+  free(group);
+  return status;
+}
+
+/* What it takes to be called a fault, where it takes too much to be of use. */
+static void note_blunt(lesson *l) {
+  const plb_calibration *c = &l->reference->calibration;
+  const double taken = fmax(c->limit, c->guard);
+  if (taken > BLUNT) {
+    plb_buffer_printf(&l->notes, "Only gross faults will be found: one must lie %.0f times as far off as the more unusual good captures; bring more good captures%s.\n",
+                      taken, l->units.two ? " and a third vehicle" : "");
   }
+}
+
+static plb_status calibrate(lesson *l, plb_error *err) {
+  plb_calibration *c = &l->reference->calibration;
+  double *scratch = plb_calloc(l->n, sizeof *scratch);
+  plb_status status = scratch != NULL ? PLB_OK : plb_fail(err, PLB_ENOMEM, "out of memory");
   l->held_out = plb_calloc(l->n, sizeof *l->held_out);
   l->scale = plb_calloc(l->terms.count, sizeof *l->scale);
   if (status == PLB_OK && (l->held_out == NULL || l->scale == NULL)) {
@@ -444,8 +464,8 @@ static plb_status calibrate(lesson *l, plb_error *err) {
   }
   if (status == PLB_OK) {
     find_odd(l, scratch);
+    note_blunt(l);
   }
-  free(group);
   free(scratch);
   return status;
 }
@@ -589,7 +609,10 @@ plb_status plb_learn(plb_reference **out, plb_learned **learned_out, const plb_g
     status = plb_fail(err, PLB_ENOMEM, "out of memory for %zu captures", count);
     goto done;
   }
-  status = name_reference(l.reference, good, &settled, err);
+  status = group_captures(&l, err);
+  if (status == PLB_OK) {
+    status = name_reference(&l, err);
+  }
   if (status == PLB_OK) {
     status = choose_and_frame(&l, err);
   }

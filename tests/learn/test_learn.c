@@ -214,6 +214,42 @@ static void test_learn__like_keeps_what_is_written(void **state) {
   plb_reference_free(second);
 }
 
+static bool says_blunt(const plb_learned *l) {
+  bool says = false;
+  for (size_t i = 0; i < l->notes; i++) {
+    says = says || strstr(l->note[i], "Only gross faults will be found") != NULL;
+  }
+  return says;
+}
+
+/* Two vehicles of two heights: what a third one may show is anyone's guess. It learns, and says what it is worth. */
+static void test_learn__says_when_two_vehicles_are_too_little(void **state) {
+  const shelf *s = *state;
+  plb_learn_options o = options_for("repeat");
+  plb_good good[MANY];
+  plb_reference *r = NULL;
+  plb_learned *l = NULL;
+  plb_error err = PLB_ERROR_INIT;
+  memcpy(good, s->good, sizeof good);
+  plb_capture *higher = healthy(900, 1.6);
+  good[2].capture = higher;
+  for (size_t i = 0; i < MANY; i++) {
+    good[i].group = i < 2 ? "van 1" : "van 2";
+  }
+  assert_int_equal(plb_learn(&r, &l, good, 3, &o, &err), PLB_OK);
+  assert_int_equal(l->groups, 2);
+  assert_true(isfinite(l->limit) && isfinite(l->guard));
+  assert_close(l->promise, 1.0 / 3.0, 1e-12); /* COMPUTED: (n + 1 - k) / (n + 1) with n = k = 2 */
+  assert_true(says_blunt(l));
+  plb_learned_free(l);
+  plb_reference_free(r);
+  plb_capture_free(higher);
+  assert_int_equal(plb_learn(&r, &l, s->good, MANY, &o, &err), PLB_OK);
+  assert_false(says_blunt(l));
+  plb_learned_free(l);
+  plb_reference_free(r);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test_setup_teardown(test_learn__two_captures_are_too_few, set_up, tear_down),
@@ -224,6 +260,7 @@ int main(void) {
       cmocka_unit_test_setup_teardown(test_learn__a_file_gives_the_same_verdict_as_memory, set_up, tear_down),
       cmocka_unit_test_setup_teardown(test_learn__an_odd_capture_is_told_not_dropped, set_up, tear_down),
       cmocka_unit_test_setup_teardown(test_learn__like_keeps_what_is_written, set_up, tear_down),
+      cmocka_unit_test_setup_teardown(test_learn__says_when_two_vehicles_are_too_little, set_up, tear_down),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

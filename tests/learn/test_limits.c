@@ -84,6 +84,23 @@ static void test_limits__groups_are_left_out_whole(void **state) {
   plb_units_dispose(&u);
 }
 
+static void test_limits__of_two_groups_the_captures_make_the_scales(void **state) {
+  (void)state;
+  static const char *const group[] = {"van 1", "van 2", "van 1", "van 2"}, *const none[] = {NULL, NULL};
+  plb_units u;
+  bool stated, one;
+  plb_error err = PLB_ERROR_INIT;
+  assert_int_equal(plb_units_init(&u, group, 4, &stated, &one, &err), PLB_OK);
+  assert_true(u.two);
+  assert_int_equal(u.independents, 2);
+  assert_int_equal(u.units, 4);
+  assert_int_equal(u.independent[0], u.independent[2]);
+  plb_units_dispose(&u);
+  assert_int_equal(plb_units_init(&u, none, 2, &stated, &one, &err), PLB_OK);
+  assert_false(u.two);
+  plb_units_dispose(&u);
+}
+
 static void test_limits__one_vehicle_is_left_out_capture_by_capture(void **state) {
   (void)state;
   static const char *const group[] = {"van 1", "van 1", "van 1"};
@@ -116,6 +133,7 @@ int main(void) {
       cmocka_unit_test(test_limits__guards_of_equal_scores),
       cmocka_unit_test(test_limits__an_odd_capture_does_not_lift_the_robust_guard),
       cmocka_unit_test(test_limits__groups_are_left_out_whole),
+      cmocka_unit_test(test_limits__of_two_groups_the_captures_make_the_scales),
       cmocka_unit_test(test_limits__one_vehicle_is_left_out_capture_by_capture),
       cmocka_unit_test(test_limits__many_captures_are_left_out_in_twenty_folds),
   };

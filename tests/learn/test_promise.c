@@ -118,6 +118,8 @@ static void test_promise__single_captures(void **state) {
 static void test_promise__captures_in_groups(void **state) {
   (void)state;
   simulate(&(family){"5 vehicles of 4 captures", 5, 4, false, 400});
+  simulate(&(family){"2 vehicles of 4 captures", 2, 4, false, 500});
+  simulate(&(family){"2 vehicles of 4 captures, heavy tails", 2, 4, true, 500});
 }
 
 int main(void) {
