@@ -45,7 +45,7 @@ if(PLB_STORE)
 endif()
 
 plb_module(compare USES core signal capture cycle reading reference
-  SOURCES plan.c profile.c frequency.c frequency_explain.c rules.c fit.c distance.c elastic.c corridor.c outcome.c mistake.c connect.c condition.c place.c pattern.c advice.c
+  SOURCES plan.c profile.c frequency.c frequency_explain.c rules.c steps.c fit.c distance.c elastic.c corridor.c outcome.c mistake.c connect.c condition.c place.c pattern.c advice.c
     block.c moved.c pace.c doubt.c undo.c brief.c turn.c band_view.c band_result.c standard.c finding.c drawing.c sentence.c compare.c)
 
 plb_module(learn USES core signal capture cycle reading reference compare

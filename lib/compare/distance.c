@@ -237,6 +237,10 @@ plb_status plb_distances(const plb_fit *fit, const plb_plan *plan, const plb_ter
     }
     switch (t->kind) {
     case PLB_D_READING:
+      if (plan->choice->spec.kind == PLB_CYCLE_ONCE && t->index == PLB_READ_UNLIKE) {
+        d[j] = NAN; /* the nearest good captures say it better: they may come earlier or later, one typical curve may not */
+        break;
+      }
       d[j] = reading_distance(x->reading[t->index], fit->reading_mid[t->index], fit->reading_var[t->index], fit->n,
                               floor_of(fit, plan, t->index));
       break;

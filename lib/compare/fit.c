@@ -1,4 +1,5 @@
 #include "compare/judge.h"
+#include "compare/steps.h"
 #include <math.h>
 #include <string.h>
 
@@ -393,6 +394,9 @@ static bool fit_channel(plb_fit *f, size_t c, const plb_profile *const *member, 
   jump_of(ch->centre, grid, plan, ch->jump);
   if (plan->choice->spec.kind == PLB_CYCLE_WHEEL && c != plan->choice->channel) {
     open_at_edges(curve, n, grid, (double)low, (double)high, ch->jump);
+  }
+  if (plan->choice->spec.kind == PLB_CYCLE_ONCE && !plb_open_at_steps(curve, n, grid, ch->peak_to_peak, ch->jump)) {
+    return false;
   }
   ch->judge_gain = plan->channel[c].amplitude != PLB_RULE_FREE;
   ch->judge_offset = plan->channel[c].offset != PLB_RULE_FREE;

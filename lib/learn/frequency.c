@@ -4,12 +4,11 @@
 
 /*
  * By default: octaves, of the residual where the cycle is judged already in its phase frame (hash shows there and nowhere else), of the signal
- * where there is no cycle in time. A single event is too short for a level to mean anything.
+ * where there is no cycle in time. A single event shows what its grid averages away; one that is too short for a level shows none.
  */
 static bool choose(const plb_reference *r, const plb_learn_options *o, bool unordered, plb_band_choice *out) {
-  const bool once = r->choice.spec.kind == PLB_CYCLE_ONCE;
   const plb_frequency_bands wanted = o->frequency;
-  if (wanted == PLB_FREQUENCY_NONE || (wanted == PLB_FREQUENCY_AUTO && (once || r->choice.spec.kind == PLB_CYCLE_AGAINST))) {
+  if (wanted == PLB_FREQUENCY_NONE || (wanted == PLB_FREQUENCY_AUTO && r->choice.spec.kind == PLB_CYCLE_AGAINST)) {
     return false;
   }
   *out = (plb_band_choice){.fraction = wanted == PLB_FREQUENCY_ORDERS ? 0 : wanted == PLB_FREQUENCY_THIRDS ? 3 : 1,

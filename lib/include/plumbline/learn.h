@@ -6,7 +6,7 @@ PLB_BEGIN_DECLS
 
 /** Bands of IEC 61260-1 (base ten), or orders of the cycle. */
 typedef enum plb_frequency_bands {
-  PLB_FREQUENCY_AUTO,    /**< octaves: of what is left after the cycle, of the signal where it has none; none for single events */
+  PLB_FREQUENCY_AUTO,    /**< octaves: of what is left after the cycle, of the signal where it has none */
   PLB_FREQUENCY_NONE,
   PLB_FREQUENCY_OCTAVES,
   PLB_FREQUENCY_THIRDS,
