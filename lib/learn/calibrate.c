@@ -63,7 +63,9 @@ void plb_limits_from_scores(plb_calibration *out, double *score, size_t n, doubl
   for (size_t i = 0; i < n; i++) {
     square += (log(score[i]) - mean) * (log(score[i]) - mean);
   }
-  const double t = plb_t_quantile(0.99, count + 3.0), wider = sqrt(1.0 + 1.0 / count), prior = 4.0 * 0.2 * 0.2;
+  /* The guard holds alpha under a normal law of the log scores, where few captures cannot promise it; the robust one only casts doubt. */
+  const double wider = sqrt(1.0 + 1.0 / count), prior = 4.0 * 0.2 * 0.2;
+  const double t = plb_t_quantile(1.0 - alpha, count + 3.0), t_doubt = plb_t_quantile(0.99, count + 3.0);
   out->guard = exp(mean + t * sqrt((square + prior) / (count + 3.0)) * wider);
   const double middle = n % 2 == 1 ? score[n / 2] : sqrt(score[n / 2 - 1] * score[n / 2]);
   double *deviation = plb_calloc(n, sizeof *deviation);
@@ -75,7 +77,7 @@ void plb_limits_from_scores(plb_calibration *out, double *score, size_t n, doubl
     spread = 1.4826 * plb_median(deviation, n);
     free(deviation);
   }
-  out->guard_robust = exp(log(middle) + t * sqrt(((count - 1.0) * spread * spread + prior) / (count + 3.0)) * wider);
+  out->guard_robust = exp(log(middle) + t_doubt * sqrt(((count - 1.0) * spread * spread + prior) / (count + 3.0)) * wider);
 }
 
 typedef struct trial {

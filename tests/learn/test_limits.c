@@ -45,15 +45,16 @@ static void test_limits__upper_end_of_the_promise(void **state) {
   }
 }
 
-/* All scores equal 1: both guards are exp(t sqrt(4 0.04 / (n + 3)) sqrt(1 + 1/n)); t(0.99, 9 freedom) = 2.821438 (scipy.stats.t.ppf, COMPUTED). */
+/* All scores equal 1: both guards are exp(t sqrt(4 0.04 / (n + 3)) sqrt(1 + 1/n)), at 1 - alpha and at 99 %; t(0.95, 9 freedom) = 1.833113,
+ * t(0.99, 9) = 2.821438 (scipy.stats.t.ppf, COMPUTED). */
 static void test_limits__guards_of_equal_scores(void **state) {
   (void)state;
   double score[6] = {1, 1, 1, 1, 1, 1};
   plb_calibration c = {0};
   plb_limits_from_scores(&c, score, 6, 0.05);
-  const double expected = exp(2.821437925 * sqrt(0.16 / 9.0) * sqrt(7.0 / 6.0));
-  assert_close(c.guard, expected, 1e-6);
-  assert_close(c.guard_robust, expected, 1e-6);
+  const double unit = sqrt(0.16 / 9.0) * sqrt(7.0 / 6.0);
+  assert_close(c.guard, exp(1.833112933 * unit), 1e-6);
+  assert_close(c.guard_robust, exp(2.821437925 * unit), 1e-6);
 }
 
 /* One odd capture lifts the guard, not the robust one. */
