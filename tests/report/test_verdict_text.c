@@ -147,6 +147,22 @@ static void test_verdict_text__says_why_there_is_no_verdict(void **state) {
   free(text);
 }
 
+static void test_verdict_text__a_reason_names_its_channel_once(void **state) {
+  (void)state;
+  static const char *const said[] = {"crank: only 3 steps", "crank sits 2 V high", "only 3 steps"};
+  for (size_t i = 0; i < sizeof said / sizeof *said; i++) {
+    plb_verdict *v = fixture_verdict(FIXTURE_SILENT);
+    char *text = NULL;
+    plb_error err = PLB_ERROR_INIT;
+    snprintf(v->reason[0].text, sizeof v->reason[0].text, "%s", said[i]);
+    snprintf(v->reason[0].channel, sizeof v->reason[0].channel, "crank");
+    assert_int_equal(plb_report_text(&text, v, PLB_TEXT_PLAIN, 80, &err), PLB_OK);
+    assert_says(text, i == 1 ? "  ! crank sits 2 V high" : "  ! crank: only 3 steps");
+    free(text);
+    fixture_free(v);
+  }
+}
+
 static void test_verdict_text__counts_what_it_leaves_out(void **state) {
   (void)state;
   char *text = text_of(FIXTURE_MANY, PLB_TEXT_PLAIN, 80);
@@ -211,6 +227,7 @@ int main(void) {
       cmocka_unit_test(test_verdict_text__tells_times_and_recurrence),
       cmocka_unit_test(test_verdict_text__never_lets_a_model_pass_for_measured),
       cmocka_unit_test(test_verdict_text__says_why_there_is_no_verdict),
+      cmocka_unit_test(test_verdict_text__a_reason_names_its_channel_once),
       cmocka_unit_test(test_verdict_text__counts_what_it_leaves_out),
       cmocka_unit_test(test_sections_text__has_every_section),
       cmocka_unit_test(test_verdict_text__gives_p_only_where_there_is_one),
