@@ -543,13 +543,13 @@ static void record_known_good(float *out, const float *centre, const double *las
 
 /*
  * A piece of known-good, wherever it begins and at whatever of the permitted rates, spends its time at the levels that some piece of the good
- * captures' own length spends it at. Two fifths of the time elsewhere is more than a part that is worn or a pulse that is lost makes of it.
+ * captures' own length spends it at. Three tenths of the time elsewhere is more than a part that is worn or a pulse that is lost makes of it;
+ * two thirds of that are enough where it repeats too fast as well. @param out  share of the time spent at other levels, for the likest piece
  */
-static plb_status spends_its_time_elsewhere(bool *out, const plb_judge *j, const plb_tracks *t, plb_error *err) {
-  static const double elsewhere = 0.4;
+static plb_status time_elsewhere(double *out, const plb_judge *j, const plb_tracks *t, plb_error *err) {
   const plb_cycle_choice *c = &j->reference->choice;
   const size_t grid = j->fit->grid;
-  *out = false;
+  *out = 0.0;
   if (c->spec.kind == PLB_CYCLE_STEADY || c->spec.kind == PLB_CYCLE_AGAINST || c->spec.kind == PLB_CYCLE_ONCE || !(c->rate_low_hz > 0.0)) {
     return PLB_OK;
   }
@@ -583,7 +583,7 @@ static plb_status spends_its_time_elsewhere(bool *out, const plb_judge *j, const
       nearest = fmin(nearest, apart);
     }
   }
-  *out = n > 0 && nearest > elsewhere;
+  *out = n > 0 ? nearest : 0.0;
   free(lasts_s);
   free(seen);
   return PLB_OK;
@@ -623,11 +623,13 @@ plb_status plb_doubt_short(plb_verdict *v, const plb_judge *judge, const plb_out
   }
   /* without room for known-good's cycles their absence says nothing, but levels do, and so does a signal that repeats much faster */
   bool other = false;
+  double elsewhere = 0.0;
   plb_status status = has_other_levels(&other, judge, tracks, c->channel, err);
-  other = other || (frame->structure && isfinite(frame->rate_hz) && frame->rate_hz > 2.0 * c->rate_high_hz);
   if (status == PLB_OK && !other) {
-    status = spends_its_time_elsewhere(&other, judge, tracks, err);
+    status = time_elsewhere(&elsewhere, judge, tracks, err);
   }
+  const bool fast = frame->structure && isfinite(frame->rate_hz) && frame->rate_hz > 2.0 * c->rate_high_hz;
+  other = other || elsewhere > (fast ? 0.2 : 0.3);
   return status != PLB_OK || !other ? status : say_unlike(v, judge, err);
 }
 

@@ -256,7 +256,15 @@ static void test_mistakes__another_sensor_of_the_same_unit_is_told(void **state)
   (void)state;
   static const struct {
     const char *family, *other;
-  } swapped[] = {{"injector-voltage", "manifold-pressure-idle"}, {"charging-voltage", "manifold-pressure-idle"}};
+  } swapped[] = {
+      {"injector-voltage", "manifold-pressure-idle"}, {"charging-voltage", "manifold-pressure-idle"},
+      {"injector-voltage", "relay"}, /* too short for a cycle: by the time at each level */
+      {"crank-inductive-60-2-cranking", "coil-secondary"},
+      {"knock-idle", "charging-voltage"},         /* too few samples: by the levels */
+      {"cam-phaser-valve", "pwm-valve"},          /* neither the rate nor the trace */
+      {"injector-current", "injector-peak-hold"}, /* neither shape nor size */
+      {"throttle-dual", "pedal-dual"},            /* the relation of two tracks */
+  };
   for (size_t i = 0; i < sizeof swapped / sizeof *swapped; i++) {
     const lesson_plan plan = {.family = swapped[i].family};
     plb_model_request q = PLB_MODEL_REQUEST_INIT;
@@ -273,6 +281,50 @@ static void test_mistakes__another_sensor_of_the_same_unit_is_told(void **state)
     plb_capture_free(c);
     plb_reference_free(r);
   }
+}
+
+/* The recording is too short for a cycle, and what there is of it is known-good's. */
+static void test_mistakes__a_piece_of_known_good_is_no_other_circuit(void **state) {
+  (void)state;
+  static const char *const family[] = {"injector-voltage", "crank-inductive-60-2-cranking", "coil-primary-current", "cam-hall"};
+  for (size_t i = 0; i < sizeof family / sizeof *family; i++) {
+    plb_reference *r = population_learn(&(lesson_plan){.family = family[i]});
+    assert_non_null(r);
+    for (uint64_t seed = 31; seed < 35; seed++) {
+      plb_model_request q = PLB_MODEL_REQUEST_INIT;
+      q.seed = seed;
+      q.duration_s = 0.9 / r->choice.rate_high_hz;
+      plb_capture *c = population_draw(family[i], &q);
+      plb_verdict *v = population_judge(r, c, NULL, false);
+      population_print(family[i], v);
+      assert_non_null(population_reason(v, "short"));
+      assert_null(population_reason(v, "wrong-channel"));
+      plb_verdict_free(v);
+      plb_capture_free(c);
+    }
+    plb_reference_free(r);
+  }
+}
+
+/* A steady level hardly swings, so its factor shows in the level itself; a tenth of it is no lost connection. */
+static void test_mistakes__a_factor_of_a_steady_level_is_told(void **state) {
+  (void)state;
+  plb_reference *r = population_learn(&(lesson_plan){.family = "sensor-supply-5v"});
+  assert_non_null(r);
+  for (uint64_t seed = 41; seed < 45; seed++) {
+    plb_model_request q = PLB_MODEL_REQUEST_INIT;
+    q.seed = seed;
+    q.fault = "attenuator-forgotten";
+    q.severity = 1.0;
+    plb_capture *c = population_draw("sensor-supply-5v", &q);
+    plb_verdict *v = population_judge(r, c, NULL, false);
+    population_print(q.fault, v);
+    assert_int_not_equal(v->word, PLB_AGREES);
+    assert_non_null(population_reason(v, "factor"));
+    plb_verdict_free(v);
+    plb_capture_free(c);
+  }
+  plb_reference_free(r);
 }
 
 /* Sampled 25 times too slowly, slow signals look like known-good and what is lost is not seen. */
@@ -392,6 +444,8 @@ int main(void) {
       cmocka_unit_test(test_mistakes__sample_noise_is_the_noise_and_not_the_signal),
       cmocka_unit_test(test_mistakes__what_a_recording_hides_is_not_judged),
       cmocka_unit_test(test_mistakes__another_circuit_never_matches),
+      cmocka_unit_test(test_mistakes__a_piece_of_known_good_is_no_other_circuit),
+      cmocka_unit_test(test_mistakes__a_factor_of_a_steady_level_is_told),
       cmocka_unit_test(test_mistakes__another_sensor_of_the_same_unit_is_told),
       cmocka_unit_test(test_mistakes__far_too_few_samples_never_match),
       cmocka_unit_test(test_mistakes__what_is_said_of_the_cycle_names_its_channel),
