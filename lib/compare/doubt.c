@@ -628,6 +628,11 @@ plb_status plb_doubt_short(plb_verdict *v, const plb_judge *judge, const plb_out
   if (status == PLB_OK && !other) {
     status = time_elsewhere(&elsewhere, judge, tracks, err);
   }
+  /* so short a piece turns no faster than known-good, so that even what grows with speed reaches no further */
+  const plb_reference_channel *ch = &judge->reference->channel[c->channel];
+  double low, high;
+  plb_extremes(tracks->x[c->channel], tracks->samples, &low, &high);
+  other = other || high - low > 2.0 * (ch->range_high - ch->range_low);
   const bool fast = frame->structure && isfinite(frame->rate_hz) && frame->rate_hz > 2.0 * c->rate_high_hz;
   other = other || elsewhere > (fast ? 0.2 : 0.3);
   return status != PLB_OK || !other ? status : say_unlike(v, judge, err);
