@@ -46,7 +46,7 @@ endif()
 
 plb_module(compare USES core signal capture cycle reading reference
   SOURCES plan.c profile.c frequency.c frequency_explain.c rules.c steps.c fit.c distance.c elastic.c corridor.c outcome.c mistake.c connect.c condition.c place.c pattern.c advice.c
-    block.c moved.c pace.c doubt.c undo.c brief.c turn.c band_view.c band_result.c standard.c finding.c drawing.c sentence.c compare.c)
+    block.c bits.c moved.c pace.c doubt.c undo.c brief.c turn.c band_view.c band_result.c standard.c finding.c drawing.c sentence.c compare.c)
 
 plb_module(learn USES core signal capture cycle reading reference compare
   SOURCES learn.c like.c frequency.c rules.c calibrate.c LINK OpenMP::OpenMP_C)

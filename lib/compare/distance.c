@@ -142,7 +142,8 @@ static double duration_floor(double variance, double floor) {
 static double floor_of(const plb_fit *fit, const plb_plan *plan, size_t reading) {
   const double floor = plb_profile_floor(plan->choice, reading);
   const bool duration = reading >= PLB_READ_COMMON && reading < plb_profile_first_mark(plan->choice);
-  return duration ? duration_floor(fit->reading_var[reading], floor) : floor;
+  const bool bit = duration && plb_profile_serial(plan->choice) && isnan(fit->reading_mid[PLB_READ_COMMON + 1]); /* no load sets it */
+  return duration && !bit ? duration_floor(fit->reading_var[reading], floor) : floor;
 }
 
 /*

@@ -1,7 +1,13 @@
 #include "compare/profile.h"
+#include "compare/bits.h"
 #include "cycle/draft.h"
 #include <math.h>
 #include <string.h>
+
+/* One pulse in a cycle, and pauses between cycles in good captures: a serial level. */
+bool plb_profile_serial(const plb_cycle_choice *choice) {
+  return choice->spec.kind == PLB_CYCLE_EDGE && choice->spans == 2 && choice->longest_ratio > 1.6;
+}
 
 size_t plb_profile_first_mark(const plb_cycle_choice *choice) { return PLB_READ_COMMON + choice->spans; }
 
@@ -22,7 +28,7 @@ double plb_profile_floor(const plb_cycle_choice *choice, size_t reading) {
     break;
   }
   if (reading < plb_profile_first_mark(choice)) {
-    return 0.01; /* log of a duration */
+    return plb_profile_serial(choice) ? 0.005 : 0.01; /* log of a duration; quartz or not, a bit is told more closely than a pulse */
   }
   if (along) {
     return 0.01; /* where the travel ends */
@@ -193,11 +199,31 @@ static double middle_half_mean(double *x, size_t n) {
   return count > 0 ? sum / (double)count : NAN;
 }
 
+/* Serial levels, whose spans last as the data wants: the pulse of one bit, and nothing of the pauses. */
+static bool read_bits(plb_profile *p, const plb_cycle_choice *choice, double *scratch) {
+  const plb_frame *f = p->frame;
+  size_t n = 0;
+  if (!plb_profile_serial(choice) || f->span_s == NULL) {
+    return false;
+  }
+  for (size_t r = 0; r < f->mapped; r++) {
+    const double d = f->span_s[r * f->spans];
+    if (d > 0.0) {
+      scratch[n++] = d;
+    }
+  }
+  const double pulse = plb_bits_pulse(scratch, n);
+  p->reading[PLB_READ_COMMON] = log(pulse);
+  p->reading[PLB_READ_COMMON + 1] = NAN;
+  return isfinite(pulse);
+}
+
 /* Over the cycles: mean of the middle half of each span's log durations, median of each mark's phase. */
 static void read_marks(plb_profile *p, const plb_cycle_choice *choice, double *scratch) {
   const plb_frame *f = p->frame;
   const size_t first_mark = plb_profile_first_mark(choice);
-  for (size_t s = 0; s < choice->spans; s++) {
+  const bool bits = read_bits(p, choice, scratch);
+  for (size_t s = 0; s < choice->spans && !bits; s++) {
     size_t n = 0;
     for (size_t r = 0; r < f->mapped && f->span_s != NULL; r++) {
       const double d = f->span_s[r * f->spans + s];

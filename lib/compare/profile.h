@@ -28,6 +28,9 @@ enum { PLB_READ_IRREGULARITY, PLB_READ_MISSING, PLB_READ_AFFECTED, PLB_READ_UNLI
 /** Least spread granted to a reading of good captures [its unit]; NaN: the reading is shown, not judged. */
 double plb_profile_floor(const plb_cycle_choice *choice, size_t reading);
 
+/** One pulse in a cycle, and pauses between cycles in good captures: a serial level, whose pulses last as the data wants. */
+bool plb_profile_serial(const plb_cycle_choice *choice);
+
 /** Index of the first landmark-phase reading; equal to the count when there are none. */
 size_t plb_profile_first_mark(const plb_cycle_choice *choice);
 
