@@ -446,6 +446,12 @@ static double share_of_time(const search *s, double phase, double shift) {
 
 static bool is_phase_reading(const search *s, size_t k) { return k >= plb_profile_first_mark(&s->judge->reference->choice); }
 
+/* Serial levels keep no length of their pauses, and that of one bit in place of their pulses' (profile.c). */
+static bool told_as_bit(const search *s) {
+  const plb_judge *j = s->judge;
+  return plb_profile_serial(&j->reference->choice) && isnan(j->fit->reading_mid[PLB_READ_COMMON + 1]);
+}
+
 static void say_reading(search *s, plb_finding *f, size_t k, double value) {
   const plb_reference *ref = s->judge->reference;
   const plb_reading_limit *limit = &ref->reading[k];
@@ -468,8 +474,9 @@ static void say_reading(search *s, plb_finding *f, size_t k, double value) {
     const char *code = "s";
     const double scale = plb_unit_scale_for_people(exp(middle), "s", &code);
     f->size = exp(value); /* kept as a logarithm */
-    plb_text_say(f->text, sizeof f->text, "%s lasts %.3g %s, %s than in good captures (%.3g to %.3g %s)", limit->name, exp(value) * scale, code,
-                 strcmp(f->direction, "low") == 0 ? "shorter" : "longer", exp(limit->low) * scale, exp(limit->high) * scale, code);
+    plb_text_say(f->text, sizeof f->text, "%s lasts %.3g %s, %s than in good captures (%.3g to %.3g %s)",
+                 told_as_bit(s) ? "one bit" : limit->name, exp(value) * scale, code, strcmp(f->direction, "low") == 0 ? "shorter" : "longer",
+                 exp(limit->low) * scale, exp(limit->high) * scale, code);
   }
 }
 
@@ -488,7 +495,7 @@ static double telling_share(const search *s, size_t k) {
 static double with_sections(const search *s, size_t k, double score) {
   const plb_cycle_choice *choice = &s->judge->reference->choice;
   const bool driven = k >= PLB_READ_COMMON && k < plb_profile_first_mark(choice) && choice->span[k - PLB_READ_COMMON].to < choice->landmarks;
-  if (!driven || choice->spec.kind != PLB_CYCLE_EDGE || word_of(s, score) != PLB_DEPARTS) {
+  if (!driven || choice->spec.kind != PLB_CYCLE_EDGE || told_as_bit(s) || word_of(s, score) != PLB_DEPARTS) {
     return score;
   }
   for (size_t b = 0; b < s->judge->plan.slices.bands; b++) {
