@@ -495,7 +495,7 @@ static double telling_share(const search *s, size_t k) {
 static double with_sections(const search *s, size_t k, double score) {
   const plb_cycle_choice *choice = &s->judge->reference->choice;
   const bool driven = k >= PLB_READ_COMMON && k < plb_profile_first_mark(choice) && choice->span[k - PLB_READ_COMMON].to < choice->landmarks;
-  if (!driven || choice->spec.kind != PLB_CYCLE_EDGE || told_as_bit(s) || word_of(s, score) != PLB_DEPARTS) {
+  if (!driven || choice->spec.kind != PLB_CYCLE_EDGE || word_of(s, score) != PLB_DEPARTS) {
     return score;
   }
   for (size_t b = 0; b < s->judge->plan.slices.bands; b++) {
