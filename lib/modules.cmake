@@ -60,7 +60,7 @@ plb_module(event USES core signal capture cycle reading reference compare learn
 target_compile_options(plb_event PRIVATE -fno-math-errno -fno-trapping-math)
 
 plb_module(report USES core signal capture cycle reading reference compare learn event peer
-  SOURCES take.c say.c say_verdict.c page.c table.c verdict_text.c json_value.c verdict_json.c canvas.c canvas_text.c axis.c panel.c
+  SOURCES take.c say.c say_verdict.c page.c table.c verdict_text.c json_value.c verdict_json.c canvas.c canvas_text.c axis.c panel.c spectrum.c
     verdict_svg.c series_svg.c facts.c capture_guess.c capture_guess_pair.c sketch.c inspect.c inspect_json.c learned_text.c connect_card.c connect_text.c connect_json.c connect_svg.c difference_svg.c again.c peer_text.c peer_json.c LINK PkgConfig::JANSSON)
 
 set(PLB_MODULES core signal capture model cycle reading reference collection compare learn event peer report)

@@ -415,7 +415,7 @@ static plb_status say_crossed(plb_verdict *v, const plb_judge *j, const plb_mist
   plb_text_copy(f->channel, sizeof f->channel, role);
   plb_text_copy(f->band, sizeof f->band, "polarity");
   plb_text_copy(f->direction, sizeof f->direction, "shape");
-  plb_text_say(f->text, sizeof f->text, "%s is upside down over %u %s while the other channel is right: wires crossed, or its lead inverted", role,
+  plb_text_say(f->text, sizeof f->text, "%s is upside down over %u %s, the other channel right: wires crossed, or its lead inverted", role,
                f->of, plb_unit_of_cycle(j->reference, f->of));
   plb_text_copy(f->check_first[0], sizeof f->check_first[0], "this channel's leads, swapped once");
   plb_text_copy(f->check_first[1], sizeof f->check_first[1], "the two wires in the sensor's connector");

@@ -52,14 +52,14 @@ bool plb_pace_is_symptom(const plb_judge *j, const plb_outcome *o) {
   return o->word == PLB_DEPARTS && (far > engine_span || ((far > far_outside || in_pieces) && is_broken(j, o)));
 }
 
-/* "29.9 cycles/s over 26 cycles, in good captures 6.48 to 7.37". */
+/* "29.9/s over 26 cycles, good 6.48 to 7.37". */
 static void say_rates(char *out, size_t size, const plb_frame *frame, const plb_reference *r) {
   const double rate[] = {frame->rate_hz, r->choice.rate_low_hz, r->choice.rate_high_hz};
   char text[3][32];
   for (int k = 0; k < 3; k++) {
-    plb_text_say(text[k], sizeof text[k], rate[k] < 10000.0 ? "%.4g" : "%.0f", rate[k]);
+    plb_text_say(text[k], sizeof text[k], rate[k] < 1000.0 ? "%.3g" : "%.0f", rate[k]);
   }
-  plb_text_say(out, size, "%s cycles/s over %zu cycle%s, in good captures %s to %s", text[0], frame->found, frame->found == 1 ? "" : "s", text[1],
+  plb_text_say(out, size, "%s/s over %zu cycle%s, good %s to %s", text[0], frame->found, frame->found == 1 ? "" : "s", text[1],
                text[2]);
 }
 
@@ -89,8 +89,8 @@ plb_status plb_find_pace(plb_verdict *v, const plb_judge *j, const plb_outcome *
   if (own) {
     plb_text_say(f->text, sizeof f->text, "%s: %s", times < 1.0 ? "slow" : "fast", rates);
   } else {
-    plb_text_say(f->text, sizeof f->text, "edges come %.3g times %s in good captures, and no engine speed explains it: %s",
-                 fmax(times, 1.0 / times), times < 1.0 ? "less often than" : "as often as", rates);
+    plb_text_say(f->text, sizeof f->text, "edges come %.3g times too %s, no engine speed explains it: %s",
+                 fmax(times, 1.0 / times), times < 1.0 ? "seldom" : "often", rates);
   }
   plb_advise(f, r, NULL);
   return PLB_OK;

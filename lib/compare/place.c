@@ -79,8 +79,8 @@ void plb_say_end_of_travel(plb_finding *finding, const plb_reference *reference,
   plb_say_size(low, sizeof low, plb_along_at(reference, limit->low), unit);
   plb_say_size(high, sizeof high, plb_along_at(reference, limit->high), unit);
   const bool less = value < limit->low || (!(value > limit->high) && strcmp(finding->direction, "low") == 0);
-  plb_text_say(finding->text, sizeof finding->text, "the travel of %s ends %s, at %s, in good captures at %s to %s", role, less ? "lower" : "higher",
-               here, low, high);
+  plb_text_say(finding->text, sizeof finding->text, "the travel of %s ends at %s, %s than in good captures (%s to %s)", role, here,
+               less ? "lower" : "higher", low, high);
 }
 
 plb_status plb_typical_most(const double *x, size_t n, double *out, plb_error *err) {

@@ -17,7 +17,7 @@ const char *plb_finding_kind_name(plb_finding_kind kind) {
   return name[kind];
 }
 
-/* What was found, then what to check first as far as it fits: the check is left out rather than cut in the middle. */
+/* What was found, then what to check first as far as it fits: without its explanation behind a colon, or left out, rather than cut in the middle. */
 static void say_finding(plb_verdict *v) {
   const plb_finding *f = &v->finding[0];
   const size_t size = sizeof v->sentence;
@@ -25,10 +25,14 @@ static void say_finding(plb_verdict *v) {
   if (length < 0 || (size_t)length >= size || f->check_first[0][0] == '\0') {
     return;
   }
-  char check[PLB_TEXT_SIZE + 32];
-  const int more = plb_text_print(check, sizeof check, "; first check %s", f->check_first[0]);
-  if (more > 0 && (size_t)(length + more) < size) {
-    memcpy(v->sentence + length, check, (size_t)more + 1);
+  const size_t whole = strlen(f->check_first[0]), brief = strcspn(f->check_first[0], ":(");
+  const size_t room = size - 1 - (size_t)length, lead = strlen("; first check ");
+  const size_t taken = lead + whole <= room ? whole : brief;
+  if (lead + taken <= room) {
+    plb_text_print(v->sentence + length, size - (size_t)length, "; first check %.*s", (int)taken, f->check_first[0]);
+    for (size_t end = strlen(v->sentence); v->sentence[end - 1] == ' '; end--) {
+      v->sentence[end - 1] = '\0';
+    }
   }
 }
 

@@ -1,4 +1,5 @@
 #include "report/panel.h"
+#include "report/spectrum.h"
 
 #include <math.h>
 #include <string.h>
@@ -245,12 +246,15 @@ plb_status plb_report_svg(char **out, const plb_verdict *verdict, plb_error *err
   make_list(pic);
   describe(pic, description);
   const double below_header = draw_header(NULL, pic), below_panels = place_panels(pic, below_header);
-  const double below_list = draw_list(NULL, pic, draw_legend(NULL, pic, below_panels));
+  const double below_legend = draw_legend(NULL, pic, below_panels), below_bars = below_legend + plb_spectrum_height(verdict);
+  const double below_list = draw_list(NULL, pic, below_bars);
   plb_canvas_open(&c, &b, WIDTH, draw_footer(NULL, pic, below_list), description, pic->sentence, description);
   draw_header(&c, pic);
   for (size_t i = 0; i < pic->panels && status == PLB_OK; i++)
     status = plb_panel_draw(&c, &pic->panel[i], err);
-  draw_list(&c, pic, draw_legend(&c, pic, below_panels));
+  draw_legend(&c, pic, below_panels);
+  plb_spectrum_draw(&c, verdict, RIGHT, below_legend, text_width());
+  draw_list(&c, pic, below_bars);
   draw_footer(&c, pic, below_list);
   plb_canvas_close(&c);
   free(pic);

@@ -30,7 +30,7 @@ static bool says_direction(const char *text, const char *direction) {
     const char *direction;
     const char *const words[10];
   } list[] = {
-      {"low", {"low", "lower", "below", "shorter", "slow", "less", "down", NULL}},
+      {"low", {"low", "lower", "below", "shorter", "slow", "seldom", "down", NULL}},
       {"high", {"high", "higher", "above", "longer", "larger", "often", "fast", "up", "uneven", NULL}},
       {"early", {"early", NULL}},
       {"late", {"late", NULL}},
@@ -90,5 +90,5 @@ const char *eval_words_wrong(const plb_verdict *v) {
     return "no place";
   if (!says_count(f->text, f))
     return "no count";
-  return f->check_first[0][0] ? NULL : "nothing to check first";
+  return strstr(text, "; first check ") ? NULL : "nothing to check first";
 }

@@ -226,6 +226,30 @@ static void test_canvas_paragraph__wraps_and_cuts(void **state) {
   plb_buffer_dispose(&b);
 }
 
+/* A first finding that lies in frequency gets bars: three bands of cam, each with its good range, its bar and its mark. */
+static void test_verdict_svg__draws_levels_where_the_finding_is(void **state) {
+  (void)state;
+  plb_verdict *v = fixture_verdict(FIXTURE_MANY);
+  char *without = svg_of(v);
+  assert_says_not(without, "level in each frequency band");
+  v->finding[0].kind = PLB_FINDING_FREQUENCY;
+  strcpy(v->finding[0].channel, v->band[30].channel);
+  for (size_t i = 30; i < 33; i++)
+    v->band[i].exceedance = 2.0;
+  char *with = svg_of(v);
+  assert_says(with, "crank: level in each frequency band");
+  assert_well_formed("spectrum.svg", with);
+  /* a range and a bar each; the mark is no rectangle */
+  assert_int_equal(count(with, "<rect") - count(without, "<rect"), 6);
+  v->band[31].deviation = NAN; /* the capture cannot show this one */
+  char *fewer = svg_of(v);
+  assert_int_equal(count(fewer, "<rect") - count(without, "<rect"), 4);
+  free(without);
+  free(with);
+  free(fewer);
+  fixture_free(v);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_verdict_svg__is_well_formed),
@@ -234,6 +258,7 @@ int main(void) {
       cmocka_unit_test(test_verdict_svg__titles_itself_with_the_sentence),
       cmocka_unit_test(test_verdict_svg__shows_departures_by_word_and_mark),
       cmocka_unit_test(test_verdict_svg__looks_closer_at_the_first_finding),
+      cmocka_unit_test(test_verdict_svg__draws_levels_where_the_finding_is),
       cmocka_unit_test(test_verdict_svg__carries_provenance),
       cmocka_unit_test(test_verdict_svg__tells_when_nothing_was_laid_over),
       cmocka_unit_test(test_verdict_svg__has_ids_of_its_own),

@@ -73,7 +73,7 @@ typedef struct plb_drawing {
 
 typedef struct plb_verdict {
   plb_word word;
-  char sentence[225];        /**< what, where, how often, what to check first */
+  char sentence[161];        /**< what, where, how often, what to check first */
   double score, limit, guard, guard_robust, p_value; /**< NaN: none */
   double promise;            /**< share of healthy captures that may be called not normal; NaN: none */
   double promise_upper90;
