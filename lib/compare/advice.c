@@ -29,7 +29,7 @@ static const struct {
     {PLB_FINDING_STRUCTURAL, NULL, "missing", "signal", PLB_PATTERN_NONE,
      {"supply, ground and pull-up at the connector", "the wire from end to end", "the component"}},
     {PLB_FINDING_STRUCTURAL, NULL, "high", "cycle rate", PLB_PATTERN_NONE,
-     {"ground clip and lead routing (away from ignition and motors)", "connector and harness while moving them: contact lost within the pulse",
+     {"ground clip and leads (routed away from ignition and motors)", "connector and harness while moving them: contact lost within the pulse",
       "the driver, then the component"}},
     {PLB_FINDING_STRUCTURAL, NULL, "low", "cycle rate", PLB_PATTERN_NONE,
      {"connector and harness (while moving them)", "shorts to ground, to supply and between the wires", "what commands this signal"}},
