@@ -339,6 +339,27 @@ static bool has_margin(const plb_judge *judge, const plb_outcome *o) {
   return o->score < 0.9 * fmin(c->limit, c->guard_robust);
 }
 
+/*
+ * The typical cycle lies outside the good range over a whole section, by more than the recorder's step besides: no finer step would bring it back.
+ */
+static bool stands_beyond_steps(const plb_judge *j, const plb_outcome *o, size_t c) {
+  const plb_fit_channel *ch = &j->fit->channel[c];
+  if (o->profile == NULL || o->word != PLB_DEPARTS || !ch->judge_raw) {
+    return false;
+  }
+  const plb_frame *f = o->profile->frame;
+  const double step = f != NULL && f->step != NULL ? f->step[c] : 0.0;
+  const float *x = plb_profile_curve(o->profile, c);
+  bool beyond = false;
+  for (size_t b = 0; b < j->plan.slices.bands && !beyond && step > 0.0; b++) {
+    beyond = j->plan.slices.channel[b] == c;
+    for (size_t g = j->plan.slices.from[b]; beyond && g < j->plan.slices.to[b]; g++) {
+      beyond = fabs((double)x[g] - (double)ch->centre[g]) > 3.0 * (double)ch->half[g] + step;
+    }
+  }
+  return beyond;
+}
+
 plb_status plb_doubt_recording(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o,
                                plb_error *err) {
   const bool matches = o->profile != NULL && o->word == PLB_AGREES;
@@ -351,7 +372,8 @@ plb_status plb_doubt_recording(plb_verdict *v, const plb_judge *judge, const plb
     if (!r->blocks && hides(judge, tracks, c, r, matches)) {
       char text[PLB_TEXT_SIZE];
       const bool gap = strcmp(r->code, "uneven") == 0; /* a recorder that paused breaks the cycles by itself */
-      const bool caution = strcmp(r->code, "coarse") == 0 && matches && has_margin(judge, o);
+      const bool caution =
+          strcmp(r->code, "coarse") == 0 && ((matches && has_margin(judge, o)) || stands_beyond_steps(judge, o, c));
       plb_text_say(text, sizeof text, "%s%s%s", r->channel, r->channel[0] != '\0' ? ": " : "", r->text);
       const plb_status status =
           say(v, PLB_REASON_RECORDING, r->code, r->channel, (!o->structural || gap) && !caution, text, r->action, err);

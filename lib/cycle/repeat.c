@@ -92,6 +92,12 @@ static plb_status add_last(plb_draft *draft, const plb_steep *steep, const plb_c
   return status == PLB_OK ? add_lost(draft, end, whole_periods(last - end, chain->period), chain->period, err) : status;
 }
 
+/** Between levels less than two steps of the recorder apart, a curve that passes once may seem to pass twice. */
+static void watch_no_steps(plb_steep *steep, const plb_tracks *tracks) {
+  const double step = tracks->step ? tracks->step[steep->choice->channel] : 0.0;
+  steep->is_watching = steep->is_watching && steep->watch_high - steep->watch_low > 2.0 * step;
+}
+
 static plb_status cycles_of_chain(plb_draft *draft, const plb_chain *chain, const plb_tracks *tracks,
                                   const plb_cycle_choice *choice, const double range[2], plb_error *err) {
   const double *x = tracks->x[choice->channel];
@@ -101,6 +107,7 @@ static plb_status cycles_of_chain(plb_draft *draft, const plb_chain *chain, cons
   plb_status status = plb_steep_init(&steep, choice, err);
   if (status != PLB_OK)
     return status;
+  watch_no_steps(&steep, tracks);
   const double lost = whole_periods(chain->link[0].at, chain->period);
   status = add_lost(draft, chain->link[0].at - lost * chain->period, lost, chain->period, err);
   for (size_t k = 0; k + 1 < chain->links && status == PLB_OK; k++)
