@@ -12,6 +12,7 @@
 static const double engine_span = 10.0;
 static const double far_outside = 2.0;
 static const double mostly = 0.5; /* of the cycles damaged or not to be laid over known-good */
+static const double leap = 1.5;   /* times as long as the cycle before: a flywheel does not let an engine do that from one cycle to the next */
 
 static bool has_speed_condition(const plb_reference *r) {
   bool has = false;
@@ -32,12 +33,25 @@ static bool is_own_speed(const plb_judge *j) {
   return r->choice.spec.kind == PLB_CYCLE_REPEAT && strcmp(r->channel[r->choice.channel].unit, "A") == 0 && !has_speed_condition(r);
 }
 
-/* Cycles that are damaged, or uneven beyond what good captures are. */
-static bool is_broken(const plb_judge *j, const plb_outcome *o) {
+/* More uneven than good captures are. */
+static bool is_uneven(const plb_judge *j, const plb_outcome *o) {
   const size_t term = plb_term_find(&j->terms, PLB_D_READING, PLB_READ_IRREGULARITY);
   const double uneven = term != SIZE_MAX ? plb_term_score(j, o, term) : NAN;
-  return o->structural || plb_word_for_score(&j->reference->calibration, uneven) == PLB_DEPARTS;
+  return plb_word_for_score(&j->reference->calibration, uneven) == PLB_DEPARTS;
 }
+
+/* Do cycles, at least one in four, last much longer or shorter than the one before? Edges added or lost do that; an engine that speeds up does not. */
+static bool leaps(const plb_frame *f) {
+  size_t leaping = 0;
+  for (size_t i = 1; i < f->found; i++) {
+    const double ratio = (f->cycle[i].last - f->cycle[i].first) / (f->cycle[i - 1].last - f->cycle[i - 1].first);
+    leaping += fabs(log(ratio)) > log(leap);
+  }
+  return leaping > 1 && 4 * leaping >= f->found - 1;
+}
+
+/* Cycles that are damaged, or uneven beyond what good captures are. */
+static bool is_broken(const plb_judge *j, const plb_outcome *o) { return o->structural || is_uneven(j, o); }
 
 bool plb_pace_is_symptom(const plb_judge *j, const plb_outcome *o) {
   const plb_cycle_kind kind = j->reference->choice.spec.kind;
@@ -49,7 +63,8 @@ bool plb_pace_is_symptom(const plb_judge *j, const plb_outcome *o) {
   }
   const double times = times_outside(j, o->profile->frame->rate_hz), far = fmax(times, 1.0 / times);
   const bool in_pieces = plb_structural_share(o->profile) > mostly; /* then no rate is read from whole cycles */
-  return o->word == PLB_DEPARTS && (far > engine_span || ((far > far_outside || in_pieces) && is_broken(j, o)));
+  const bool torn = leaps(o->profile->frame) && is_uneven(j, o);
+  return o->word == PLB_DEPARTS && (far > engine_span || torn || ((far > far_outside || in_pieces) && is_broken(j, o)));
 }
 
 /* "29.9/s over 26 cycles, good 6.48 to 7.37". */

@@ -190,13 +190,16 @@ static void test_pulse_trains__edges_that_no_speed_explains_are_a_fault(void **s
   static const struct {
     const char *family, *fault, *says; /* no fault: a healthy one */
     double speed_per_min;
-  } shown[] = {{"injector-voltage", "ignition-interference", "", 0.0},
-               {"injector-peak-hold", "joint", "", 0.0},
-               {"fuel-pump-current", "drag", "slow", 0.0},
-               {"injector-voltage", NULL, "speed outside", 2600.0}};
+    uint64_t seed;
+  } shown[] = {{"injector-voltage", "ignition-interference", "", 0.0, 77},
+               {"injector-current", "ignition-interference", "edges come", 0.0, 700050000}, /* less than twice too often, but by leaps */
+               {"injector-peak-hold", "joint", "", 0.0, 77},
+               {"fuel-pump-current", "drag", "slow", 0.0, 77},
+               {"injector-current", NULL, "speed outside", 1400.0, 77},
+               {"injector-voltage", NULL, "speed outside", 2600.0, 77}};
   for (size_t k = 0; k < sizeof shown / sizeof *shown; k++) {
     plb_model_request q = PLB_MODEL_REQUEST_INIT;
-    q.seed = 77;
+    q.seed = shown[k].seed;
     q.fault = shown[k].fault;
     q.severity = shown[k].fault != NULL ? 1.0 : 0.0;
     q.speed_per_min = shown[k].speed_per_min;
