@@ -340,12 +340,17 @@ static bool has_margin(const plb_judge *judge, const plb_outcome *o) {
 }
 
 /*
- * The typical cycle lies outside the good range over a whole section, by more than the recorder's step besides: no finer step would bring it back.
+ * No finer step would bring the typical cycle back: the distances, which allow for the recorder's own step (distance.c), are far beyond what good
+ * captures reach, or the cycle lies outside the good range over a whole section by more than the step besides.
  */
 static bool stands_beyond_steps(const plb_judge *j, const plb_outcome *o, size_t c) {
   const plb_fit_channel *ch = &j->fit->channel[c];
   if (o->profile == NULL || o->word != PLB_DEPARTS || !ch->judge_raw) {
     return false;
+  }
+  const plb_calibration *k = &j->reference->calibration;
+  if (!o->structural && o->score > 1.5 * fmax(k->limit, k->guard)) {
+    return true;
   }
   const plb_frame *f = o->profile->frame;
   const double step = f != NULL && f->step != NULL ? f->step[c] : 0.0;
