@@ -138,11 +138,11 @@ static size_t count_surplus(const plb_frame *f) {
  * A mark that healthy captures do not show in every cycle would call healthy cycles damaged, and with them the limit would be lost: marks
  * missing in more than one cycle of three of some good capture are given up. Fewer may be odd cycles among good ones, where the marks still
  * lay the others well. Where a healthy curve crosses the level of the marks more often than the template does (a ripple hardly higher than its
- * noise or the recorder's steps), in more than one cycle of eight, edges cannot be counted at all, and none serves as a mark.
+ * noise or the recorder's steps), as often as that, edges cannot be counted at all, and none serves as a mark.
  */
 static plb_status drop_unsure_landmarks(plb_cycle_choice *out, const plb_tracks *const *tracks, size_t count, size_t *dropped,
                                         plb_error *err) {
-  enum { FEW = 3, FEWER = 8 };
+  enum { FEW = 3 };
   size_t *missing = plb_calloc(out->landmarks, sizeof *missing), kept = 0;
   bool *unsure = plb_calloc(out->landmarks, sizeof *unsure);
   plb_status status = missing && unsure ? PLB_OK : plb_fail(err, PLB_ENOMEM, "no memory for landmarks; free some memory");
@@ -154,7 +154,7 @@ static plb_status drop_unsure_landmarks(plb_cycle_choice *out, const plb_tracks 
     const size_t surplus = status == PLB_OK ? count_surplus(f) : 0;
     for (size_t k = 0; k < out->landmarks && status == PLB_OK; k++)
       unsure[k] = unsure[k] || (missing[k] > 2 && missing[k] * (size_t)FEW > f->mapped) ||
-                  (surplus > 2 && surplus * (size_t)FEWER > f->mapped);
+                  (surplus > 2 && surplus * (size_t)FEW > f->mapped);
     plb_frame_free(f);
   }
   for (size_t k = 0; k < out->landmarks && status == PLB_OK; k++)
