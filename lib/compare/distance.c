@@ -222,6 +222,12 @@ static double band_distance(const plb_fit *fit, const plb_plan *plan, const plb_
   }
 }
 
+/*
+ * Is the likeness to one typical curve a reading? Not of single events, which may come earlier or later: the nearest good captures say it better.
+ * Nor of sorted levels: those of a quiet signal are as unlike as the recorder's steps make them.
+ */
+static bool has_one_shape(plb_cycle_kind kind) { return kind != PLB_CYCLE_ONCE && kind != PLB_CYCLE_STEADY; }
+
 plb_status plb_distances(const plb_fit *fit, const plb_plan *plan, const plb_terms *terms, const plb_profile *x, double *d, plb_error *err) {
   work w = {0};
   plb_status status = PLB_OK;
@@ -238,8 +244,8 @@ plb_status plb_distances(const plb_fit *fit, const plb_plan *plan, const plb_ter
     }
     switch (t->kind) {
     case PLB_D_READING:
-      if (plan->choice->spec.kind == PLB_CYCLE_ONCE && t->index == PLB_READ_UNLIKE) {
-        d[j] = NAN; /* the nearest good captures say it better: they may come earlier or later, one typical curve may not */
+      if (t->index == PLB_READ_UNLIKE && !has_one_shape(plan->choice->spec.kind)) {
+        d[j] = NAN;
         break;
       }
       d[j] = reading_distance(x->reading[t->index], fit->reading_mid[t->index], fit->reading_var[t->index], fit->n,
