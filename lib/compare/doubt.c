@@ -339,6 +339,18 @@ static bool has_margin(const plb_judge *judge, const plb_outcome *o) {
   return o->score < 0.9 * fmin(c->limit, c->guard_robust);
 }
 
+/* The part of the score that the typical cycle has, in its sections, size and offset; hash and scatter are what steps make of noise. */
+static double lasting_score(const plb_judge *j, const plb_outcome *o, size_t c) {
+  double most = 0.0;
+  for (size_t k = 0; k < j->terms.count; k++) {
+    const plb_term *t = &j->terms.term[k];
+    if (t->channel == c && (t->kind <= PLB_D_SHAPE || t->kind == PLB_D_GAIN || t->kind == PLB_D_OFFSET)) {
+      most = fmax(most, plb_term_weight(t, j->elastic != NULL) * o->d[k] / j->scale[k]);
+    }
+  }
+  return most;
+}
+
 /*
  * No finer step would bring the typical cycle back: the distances, which allow for the recorder's own step (distance.c), are far beyond what good
  * captures reach, or the cycle lies outside the good range over a whole section by more than the step besides.
@@ -348,8 +360,7 @@ static bool stands_beyond_steps(const plb_judge *j, const plb_outcome *o, size_t
   if (o->profile == NULL || o->word != PLB_DEPARTS || !ch->judge_raw) {
     return false;
   }
-  const plb_calibration *k = &j->reference->calibration;
-  if (!o->structural && o->score > 1.5 * fmax(k->limit, k->guard)) {
+  if (!o->structural && lasting_score(j, o, c) > 1.5 * fmax(j->reference->calibration.limit, j->reference->calibration.guard)) {
     return true;
   }
   const plb_frame *f = o->profile->frame;
