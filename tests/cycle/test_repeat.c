@@ -110,6 +110,57 @@ static void test_repeat__a_mark_that_healthy_cycles_lack_is_given_up(void **stat
   }
 }
 
+/*
+ * A wave whose noise is a quarter of its swing: the median cycle has its edges, the captures themselves cross the levels many times a cycle. A
+ * quiet one keeps its marks; where the noise is, none can be counted, and no healthy cycle may be called damaged.
+ */
+static void test_repeat__edges_within_noise_serve_as_no_marks(void **state) {
+  (void)state;
+  static const double noise[] = {0.01, 0.28};
+  for (size_t k = 0; k < 2; k++) {
+    plb_tracks *t[GOOD];
+    plb_cycle_choice c;
+    for (size_t i = 0; i < GOOD; i++) {
+      t[i] = new_tracks(1, SAMPLES, 1e4);
+      for (size_t s = 0; s < SAMPLES; s++) {
+        const double at = (double)s / 225.0 + 0.1 * (double)i;
+        t[i]->x[0][s] = gate(at - floor(at), 0.7);
+      }
+      add_noise(t[i], 0, noise[k], 700 + i);
+    }
+    choose_from(&c, t, GOOD, "repeat", 0);
+    assert_int_equal(c.landmarks, k == 0 ? 2 : 0);
+    plb_frame *f = build(t[0], &c);
+    assert_int_equal(f->mapped, f->found);
+    for (size_t i = 0; i < f->found; i++) {
+      assert_int_equal(f->cycle[i].missing, 0);
+      assert_int_equal(f->cycle[i].surplus, 0);
+    }
+    plb_frame_free(f);
+    plb_cycle_choice_dispose(&c);
+    for (size_t i = 0; i < GOOD; i++)
+      plb_tracks_free(t[i]);
+  }
+}
+
+/* Wherever the capture ends, what is behind the last cycle found is seen in part and not lost, though cycles there are longer than typical. */
+static void test_repeat__an_end_just_behind_a_period_loses_no_cycle(void **state) {
+  (void)state;
+  static double begin[SAMPLES];
+  plb_cycle_choice c = learn(pump, "repeat", 0.002);
+  for (size_t more = 0; more < 230; more += 2) {
+    const size_t samples = 8000 + more, count = plan(begin, 230.0, 0.1, 0.0, -37.7, samples, 9);
+    plb_tracks *t = play(pump, begin, count, samples, 1e4);
+    add_noise(t, 0, 0.02, more);
+    plb_frame *f = build(t, &c);
+    assert_int_equal(f->mapped, f->found);
+    assert_in_range(f->found, count - 3, count);
+    plb_frame_free(f);
+    plb_tracks_free(t);
+  }
+  plb_cycle_choice_dispose(&c);
+}
+
 static void test_repeat__every_whole_cycle_is_found_in_its_place(void **state) {
   (void)state;
   static double begin[SAMPLES];
@@ -383,6 +434,8 @@ int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_repeat__period_template_and_landmark_are_learned),
       cmocka_unit_test(test_repeat__a_mark_that_healthy_cycles_lack_is_given_up),
+      cmocka_unit_test(test_repeat__edges_within_noise_serve_as_no_marks),
+      cmocka_unit_test(test_repeat__an_end_just_behind_a_period_loses_no_cycle),
       cmocka_unit_test(test_repeat__every_whole_cycle_is_found_in_its_place),
       cmocka_unit_test(test_repeat__an_uneven_rhythm_is_followed),
       cmocka_unit_test(test_repeat__bad_cycles_pull_no_others_off),

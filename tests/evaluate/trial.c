@@ -143,6 +143,8 @@ static plb_status place_finding(const bench *b, const eval_specimen *s, const pl
     row->agrees += v->word == PLB_AGREES;
     if (!is_found(s, v) && is_full(s))
       say_miss(b, s, v, "missed");
+    if (is_found(s, v) && is_full(s) && has_code(v, "wrong-channel"))
+      say_miss(b, s, v, "circuit doubted");
   }
   eval_truth_free(truth);
   return status;
