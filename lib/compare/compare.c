@@ -656,7 +656,7 @@ static plb_status judge_tracks(plb_verdict *v, const plb_judge *j, const plb_tra
     status = judge_laid(v, j, t, o, opt, &mistake, err);
   }
   if (status == PLB_OK && v->word != PLB_AGREES) {
-    status = plb_doubt_levels(v, j, t, err);
+    status = plb_doubt_levels(v, j, t, o, err);
   }
   if (status == PLB_OK && o->blocks > 1) {
     char text[PLB_TEXT_SIZE];

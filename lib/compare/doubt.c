@@ -487,9 +487,24 @@ static bool is_another_shape(const plb_judge *j, const plb_outcome *o) {
   return other;
 }
 
-static bool lies_elsewhere(const plb_reference_channel *ch, double low, double high) {
-  const double apart = 0.5 * (ch->range_high - ch->range_low);
+/*
+ * All of the trace lies where known-good never is. Sorted levels of a steady signal hardly swing, so that any fault moves them by more than that:
+ * there it takes a good part of the level itself.
+ */
+static bool lies_elsewhere(const plb_judge *j, size_t c, double low, double high) {
+  const plb_reference_channel *ch = &j->reference->channel[c];
+  const bool steady = j->reference->choice.spec.kind == PLB_CYCLE_STEADY;
+  const double swing = ch->range_high - ch->range_low, level = 0.5 * fabs(ch->range_high + ch->range_low);
+  const double apart = fmax(0.5 * swing, steady ? 0.4 * level : 0.0);
   return high < ch->range_low - apart || low > ch->range_high + apart;
+}
+
+/* As like known-good as its good captures and about as large: a curve that has only moved is the right circuit's. */
+static bool is_like(const plb_judge *j, const plb_outcome *o, size_t c) {
+  const plb_cycle_choice *choice = &j->reference->choice;
+  const double gain = o->profile != NULL ? o->gain[c].gain : (double)NAN;
+  return choice->spec.kind != PLB_CYCLE_STEADY && choice->spec.kind != PLB_CYCLE_ONCE && o->profile != NULL &&
+         plb_outcome_frame(o)->correlation > choice->correlation_low - 0.1 && gain > 0.4 && gain < 2.5;
 }
 
 /* Another shape, or a level where known-good never is: *common practice*, prove the column and the wire before the part. */
@@ -507,7 +522,7 @@ static plb_status doubt_channel(plb_verdict *v, const plb_judge *j, const plb_tr
     if (status != PLB_OK) {
       return status;
     }
-    if (lies_elsewhere(ch, low, high)) {
+    if (lies_elsewhere(j, c, low, high) && !is_like(j, o, c)) {
       char text[PLB_TEXT_SIZE];
       plb_text_say(text, sizeof text,
                    "%s lies between %.4g and %.4g %s, known-good between %.4g and %.4g: it may be another circuit or another column",
@@ -525,7 +540,7 @@ static plb_status has_other_levels(bool *out, const plb_judge *j, const plb_trac
   const plb_reference_channel *ch = &j->reference->channel[c];
   double low, middle, high;
   const plb_status status = read_levels(t, c, &low, &middle, &high, err);
-  *out = lies_elsewhere(ch, low, high) || high - low > 10.0 * ch->peak_to_peak;
+  *out = lies_elsewhere(j, c, low, high) || high - low > 10.0 * ch->peak_to_peak;
   return status;
 }
 
@@ -688,11 +703,12 @@ static bool is_explained(const plb_verdict *v) {
   return explained;
 }
 
-plb_status plb_doubt_levels(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, plb_error *err) {
+plb_status plb_doubt_levels(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o, plb_error *err) {
   bool other = false;
   plb_status status = PLB_OK;
   for (size_t c = 0; c < judge->plan.channels && status == PLB_OK && !other && v->reasons > 0 && !is_explained(v); c++) {
     status = has_other_levels(&other, judge, tracks, c, err);
+    other = other && !is_like(judge, o, c);
     if (status == PLB_OK && other) {
       status = say_wrong_channel(v, judge->reference->channel[c].role,
                                  "the levels are not those of known-good: it may be another circuit or another column", err);

@@ -25,7 +25,7 @@ PLB_CHECKED plb_status plb_doubt_short(plb_verdict *v, const plb_judge *judge, c
                                        plb_error *err);
 
 /** Levels of another circuit, said beside any other reason that does not explain them: hum, too few samples, another state. */
-PLB_CHECKED plb_status plb_doubt_levels(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, plb_error *err);
+PLB_CHECKED plb_status plb_doubt_levels(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, const plb_outcome *o, plb_error *err);
 
 /** A channel too small to be known-good's, and yet no mere noise: said beside "no signal". @param swing  robust [unit] */
 PLB_CHECKED plb_status plb_doubt_small(plb_verdict *v, const plb_judge *judge, const plb_tracks *tracks, size_t channel, double swing,

@@ -45,9 +45,13 @@ static bool explains(const plb_judge *judge, const plb_outcome *undone, const pl
   return undone->profile != NULL && !undone->structural && undone->score < 1.5 * fmax(c->limit, c->guard) && !(undone->score > 0.6 * seen->score);
 }
 
-/* What is left may be a fault, or what a coarse recorder does to steps: the mistake is said beside it. */
-static bool explains_most(const plb_outcome *undone, const plb_outcome *seen) {
-  return undone->profile != NULL && undone->score < 0.2 * seen->score;
+/*
+ * What is left may be a fault, or what a coarse recorder does to steps: the mistake is said beside it. Where the noise does not speak for it, only
+ * if the laid-over curve is the factor's size to a twentieth.
+ */
+static bool explains_most(const plb_outcome *undone, const plb_outcome *seen, size_t channel, bool usual_noise) {
+  return undone->profile != NULL && undone->score < 0.2 * seen->score &&
+         (usual_noise || (channel != SIZE_MAX && !undone->structural && fabs(log(undone->gain[channel].gain)) < log(1.05)));
 }
 
 double plb_sample_noise(const double *x, size_t samples) {
@@ -112,7 +116,7 @@ static plb_status try_factor(plb_mistake *out, const plb_judge *judge, const plb
                                                       : channel == SIZE_MAX || is_turned(judge, tracks, channel));
   scaled_dispose(&scaled);
   const bool wholly = status == PLB_OK && explains(judge, undone, seen);
-  if (status == PLB_OK && (wholly ? sure || factor > 0.0 : sure && factor > 0.0 && explains_most(undone, seen))) {
+  if (status == PLB_OK && (factor > 0.0 ? wholly || explains_most(undone, seen, channel, sure) : wholly && sure)) {
     out->found = true;
     out->sure = sure && wholly;
     out->factor = factor;

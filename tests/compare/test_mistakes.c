@@ -180,6 +180,17 @@ static void make_coarse(plb_capture *c, double *x, size_t n) {
   }
 }
 
+/* Eight steps over the swing, and all of it moved up by as much as it swings. */
+static void make_coarse_and_high(plb_capture *c, double *x, size_t n) {
+  double low, high;
+  (void)c;
+  plb_extremes(x, n, &low, &high);
+  const double step = (high - low) / 8.0;
+  for (size_t i = 0; i < n; i++) {
+    x[i] = high - low + step * round(x[i] / step);
+  }
+}
+
 static void pair_up(plb_capture *c, double *x, size_t n) {
   (void)x, (void)n;
   c->pairs = true;
@@ -227,6 +238,22 @@ static void test_mistakes__what_a_recording_hides_is_not_judged(void **state) {
   expect(judge_changed(&crank, cut_short, "short"), "short", "too short", "record longer");
   expect(judge_changed(&crank, silence, "no signal"), "no-signal", "no signal|prove the connection", "known signal");
   expect(judge_changed(&crank, no_numbers, "no numbers"), "non-finite", "no number", "column");
+}
+
+/* No finer step would bring back what stands far beyond the good range: it is told, the steps beside it. */
+static void test_mistakes__what_stands_far_beyond_the_steps_is_judged(void **state) {
+  (void)state;
+  static const char *const family[] = {"alternator-ripple", "cylinder-pressure-running", "oxygen-front"};
+  for (size_t i = 0; i < sizeof family / sizeof *family; i++) {
+    plb_verdict *v = judge_changed(&(lesson_plan){.family = family[i]}, make_coarse_and_high, "coarse and high");
+    const plb_reason *steps = population_reason(v, "coarse");
+    assert_int_equal(v->word, PLB_DEPARTS);
+    assert_true(v->findings > 0);
+    assert_string_equal(v->finding[0].direction, "high");
+    assert_non_null(steps);
+    assert_false(steps->blocks);
+    plb_verdict_free(v);
+  }
 }
 
 static void test_mistakes__another_circuit_never_matches(void **state) {
@@ -443,6 +470,7 @@ int main(void) {
       cmocka_unit_test(test_mistakes__a_fault_is_not_hidden_behind_one),
       cmocka_unit_test(test_mistakes__sample_noise_is_the_noise_and_not_the_signal),
       cmocka_unit_test(test_mistakes__what_a_recording_hides_is_not_judged),
+      cmocka_unit_test(test_mistakes__what_stands_far_beyond_the_steps_is_judged),
       cmocka_unit_test(test_mistakes__another_circuit_never_matches),
       cmocka_unit_test(test_mistakes__a_piece_of_known_good_is_no_other_circuit),
       cmocka_unit_test(test_mistakes__a_factor_of_a_steady_level_is_told),
