@@ -499,6 +499,18 @@ static bool lies_elsewhere(const plb_judge *j, size_t c, double low, double high
   return high < ch->range_low - apart || low > ch->range_high + apart;
 }
 
+/*
+ * Known-good swings to both sides of nought, as a coil that feels teeth does, and all of this stays on one side of it, as switched levels do
+ * (*common practice*), at another shape as well: what lifts a right signal leaves its shape.
+ */
+static bool is_one_sided(const plb_judge *j, const plb_outcome *o, size_t c, double low, double high) {
+  const plb_reference_channel *ch = &j->reference->channel[c];
+  const plb_cycle_choice *choice = &j->reference->choice;
+  const double good = ch->range_high - ch->range_low, least = 0.25 * good, rest = 0.05 * (high - low);
+  return c == choice->channel && choice->spec.kind != PLB_CYCLE_STEADY && ch->range_low < -least && ch->range_high > least &&
+         (low > -rest || high < rest) && plb_outcome_frame(o)->correlation < choice->correlation_low - 0.03;
+}
+
 /* As like known-good as its good captures and about as large: a curve that has only moved is the right circuit's. */
 static bool is_like(const plb_judge *j, const plb_outcome *o, size_t c) {
   const plb_cycle_choice *choice = &j->reference->choice;
@@ -522,8 +534,13 @@ static plb_status doubt_channel(plb_verdict *v, const plb_judge *j, const plb_tr
     if (status != PLB_OK) {
       return status;
     }
+    char text[PLB_TEXT_SIZE];
+    if (is_one_sided(j, o, c, low, high)) {
+      plb_text_say(text, sizeof text, "%s stays on one side of nought, known-good swings to both: it may be another circuit or another column",
+                   ch->role);
+      return say_wrong_channel(v, ch->role, text, err);
+    }
     if (lies_elsewhere(j, c, low, high) && !is_like(j, o, c)) {
-      char text[PLB_TEXT_SIZE];
       plb_text_say(text, sizeof text,
                    "%s lies between %.4g and %.4g %s, known-good between %.4g and %.4g: it may be another circuit or another column",
                    ch->role, low, high, ch->unit, ch->range_low, ch->range_high);
@@ -535,12 +552,12 @@ static plb_status doubt_channel(plb_verdict *v, const plb_judge *j, const plb_tr
 
 static const char *cycle_role(const plb_judge *j) { return j->reference->channel[j->reference->choice.channel].role; }
 
-/* All of the trace lies where known-good never is, or it swings many times as far. */
-static plb_status has_other_levels(bool *out, const plb_judge *j, const plb_tracks *t, size_t c, plb_error *err) {
+/* All of the trace lies where known-good never is or on one side of nought, or it swings many times as far. */
+static plb_status has_other_levels(bool *out, const plb_judge *j, const plb_outcome *o, const plb_tracks *t, size_t c, plb_error *err) {
   const plb_reference_channel *ch = &j->reference->channel[c];
   double low, middle, high;
   const plb_status status = read_levels(t, c, &low, &middle, &high, err);
-  *out = lies_elsewhere(j, c, low, high) || high - low > 10.0 * ch->peak_to_peak;
+  *out = lies_elsewhere(j, c, low, high) || is_one_sided(j, o, c, low, high) || high - low > 10.0 * ch->peak_to_peak;
   return status;
 }
 
@@ -647,14 +664,14 @@ static plb_status say_unlike(plb_verdict *v, const plb_judge *judge, plb_error *
 }
 
 /*
- * Neither the rate nor, laid over it, the trace is known-good's: another speed explains the first and not the second. A wheel's size and a
- * trace of too few samples say nothing of it.
+ * Neither the rate nor, laid over it, the trace is known-good's: another speed explains the first and not the second. A wheel's size says
+ * nothing of it, teeth that are not known-good's do; a trace of too few samples says nothing either.
  */
 static bool is_neither_rate_nor_trace(const plb_judge *j, const plb_outcome *o, const plb_tracks *t) {
   const plb_cycle_choice *c = &j->reference->choice;
   const plb_calibration *k = &j->reference->calibration;
   const double rate = plb_outcome_frame(o)->rate_hz;
-  return c->spec.kind != PLB_CYCLE_WHEEL && o->profile != NULL && t->rate_hz > 0.5 * j->reference->connection.rate_needed_hz &&
+  return (c->spec.kind != PLB_CYCLE_WHEEL || o->structural) && o->profile != NULL && t->rate_hz > 0.5 * j->reference->connection.rate_needed_hz &&
          (rate > 1.5 * c->rate_high_hz || rate < c->rate_low_hz / 1.5) && o->score > 2.0 * fmax(k->limit, k->guard);
 }
 
@@ -662,7 +679,7 @@ plb_status plb_doubt_frame(plb_verdict *v, const plb_judge *judge, const plb_out
   const plb_cycle_choice *c = &judge->reference->choice;
   const double rate = plb_outcome_frame(o)->rate_hz, far = 4.0;
   bool other = false;
-  const plb_status status = has_other_levels(&other, judge, tracks, c->channel, err);
+  const plb_status status = has_other_levels(&other, judge, o, tracks, c->channel, err);
   other = other || is_another_shape(judge, o) || is_neither_rate_nor_trace(judge, o, tracks) ||
           (isfinite(rate) && c->rate_low_hz > 0.0 && (rate > far * c->rate_high_hz || rate < c->rate_low_hz / far));
   return status != PLB_OK || !other ? status : say_unlike(v, judge, err);
@@ -677,7 +694,7 @@ plb_status plb_doubt_short(plb_verdict *v, const plb_judge *judge, const plb_out
   /* without room for known-good's cycles their absence says nothing, but levels do, and so does a signal that repeats much faster */
   bool other = false;
   double elsewhere = 0.0;
-  plb_status status = has_other_levels(&other, judge, tracks, c->channel, err);
+  plb_status status = has_other_levels(&other, judge, o, tracks, c->channel, err);
   if (status == PLB_OK && !other) {
     status = time_elsewhere(&elsewhere, judge, tracks, err);
   }
@@ -707,7 +724,7 @@ plb_status plb_doubt_levels(plb_verdict *v, const plb_judge *judge, const plb_tr
   bool other = false;
   plb_status status = PLB_OK;
   for (size_t c = 0; c < judge->plan.channels && status == PLB_OK && !other && v->reasons > 0 && !is_explained(v); c++) {
-    status = has_other_levels(&other, judge, tracks, c, err);
+    status = has_other_levels(&other, judge, o, tracks, c, err);
     other = other && !is_like(judge, o, c);
     if (status == PLB_OK && other) {
       status = say_wrong_channel(v, judge->reference->channel[c].role,

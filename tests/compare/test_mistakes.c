@@ -290,6 +290,7 @@ static void test_mistakes__another_sensor_of_the_same_unit_is_told(void **state)
       {"knock-idle", "charging-voltage"},         /* too few samples: by the levels */
       {"cam-phaser-valve", "pwm-valve"},          /* neither the rate nor the trace */
       {"injector-current", "injector-peak-hold"}, /* neither shape nor size */
+      {"crank-inductive-60-2-idle", "crank-hall-idle"},    /* the same wheel, on one side of nought */
       {"throttle-dual", "pedal-dual"},            /* the relation of two tracks */
   };
   for (size_t i = 0; i < sizeof swapped / sizeof *swapped; i++) {
