@@ -1,4 +1,5 @@
 #include "compare/outcome.h"
+#include "signal/correlate.h"
 #include <math.h>
 #include <string.h>
 
@@ -85,20 +86,26 @@ static bool has_usual_noise(const plb_judge *judge, const plb_outcome *undone, c
          plb_profile_noise(undone->profile, scaled->x[channel], scaled->samples, channel) < 6.0 * ch->noise;
 }
 
+/* Does the typical cycle stay on one side of nought, by its middle? */
+static bool is_one_sided(const plb_judge *judge, size_t channel, double *middle_out) {
+  const plb_fit_channel *ch = &judge->fit->channel[channel];
+  double middle = 0.0;
+  for (size_t g = 0; g < judge->fit->grid; g++) {
+    middle += (double)ch->centre[g] / (double)judge->fit->grid;
+  }
+  *middle_out = middle;
+  return fabs(middle) > 0.25 * judge->reference->channel[channel].peak_to_peak;
+}
+
 /* A signal that stays on one side of nought lies on the other one when its lead or clamp is turned over. */
 static bool is_turned(const plb_judge *judge, const plb_tracks *tracks, size_t channel) {
-  const plb_reference_channel *ch = &judge->reference->channel[channel];
-  const float *centre = judge->fit->channel[channel].centre;
   double good = 0.0, seen = 0.0;
   size_t n = 0;
-  for (size_t g = 0; g < judge->fit->grid; g++) {
-    good += (double)centre[g] / (double)judge->fit->grid;
-  }
+  const bool one_sided = is_one_sided(judge, channel, &good);
   for (size_t i = 0; i < tracks->samples; i++) {
     seen += isfinite(tracks->x[channel][i]) ? tracks->x[channel][i] : 0.0;
     n += isfinite(tracks->x[channel][i]) != 0;
   }
-  const bool one_sided = fabs(good) > 0.25 * ch->peak_to_peak;
   return !one_sided || n == 0 || seen / (double)n * good < 0.0;
 }
 
@@ -155,10 +162,32 @@ static plb_status try_exchange(plb_mistake *out, const plb_judge *judge, const p
   return status;
 }
 
-/* The sorted levels of a signal that swings to both sides of nought look alike either way up: turning it over explains nothing. */
+/*
+ * How much a cycle looks like itself when it is turned over and begun elsewhere: two plugs of one coil, an alternating voltage. -1: not to be told.
+ */
+static double like_turned_over(const plb_cycle_choice *c) {
+  double best = -1.0;
+  float *r = plb_calloc(c->grid, sizeof *r);
+  if (r != NULL && plb_ncc_circular(c->template_, c->template_, c->grid, r, NULL) == PLB_OK) {
+    for (size_t k = 0; k < c->grid; k++) {
+      best = fmax(best, -(double)r[k]);
+    }
+  }
+  free(r);
+  return best;
+}
+
+/* Turning over explains nothing of a signal that looks alike either way up: sorted levels to both sides of nought, cycles of two like halves. */
 static bool has_polarity(const plb_judge *judge, size_t channel) {
+  static const double alike = 0.8;
+  double middle = 0.0;
   const plb_fit_channel *ch = &judge->fit->channel[channel];
-  return judge->reference->choice.spec.kind != PLB_CYCLE_STEADY || fabs(ch->pivot) > ch->peak_to_peak;
+  const plb_cycle_choice *choice = &judge->reference->choice;
+  if (choice->spec.kind == PLB_CYCLE_REPEAT && channel == choice->channel && choice->template_ != NULL &&
+      !is_one_sided(judge, channel, &middle)) {
+    return like_turned_over(choice) < alike;
+  }
+  return choice->spec.kind != PLB_CYCLE_STEADY || fabs(ch->pivot) > ch->peak_to_peak;
 }
 
 /*
