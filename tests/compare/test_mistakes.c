@@ -405,6 +405,30 @@ static void test_mistakes__what_is_said_of_the_cycle_names_its_channel(void **st
 }
 
 /* An ignition coil fires twice a turn or once in two: revolutions per minute are no rate of its cycles, hertz are. */
+/* Half the cylinders of a double-ended coil show their sparks upside down: turned over the trace is like itself, and no lead is to blame. Models. */
+static void test_mistakes__two_like_halves_have_no_polarity(void **state) {
+  (void)state;
+  static const struct {
+    const char *fault;
+    uint64_t seed;
+  } shown[] = {{"slow-driver", 40}, {"intermittent-contact", 54}};
+  plb_reference *r = population_learn(&(lesson_plan){.family = "coil-secondary", .captures = 6, .seed = 3000});
+  assert_non_null(r);
+  for (size_t k = 0; k < sizeof shown / sizeof *shown; k++) {
+    plb_model_request q = PLB_MODEL_REQUEST_INIT;
+    q.seed = shown[k].seed;
+    q.fault = shown[k].fault;
+    q.severity = 1.0;
+    plb_capture *c = population_draw("coil-secondary", &q);
+    plb_verdict *v = population_judge(r, c, NULL, false);
+    population_print(q.fault, v);
+    assert_null(population_reason(v, "lead-inverted"));
+    plb_verdict_free(v);
+    plb_capture_free(c);
+  }
+  plb_reference_free(r);
+}
+
 static void test_mistakes__a_stated_speed_is_a_rate_of_cycles_only_in_hertz(void **state) {
   (void)state;
   static const struct {
@@ -478,6 +502,7 @@ int main(void) {
       cmocka_unit_test(test_mistakes__another_sensor_of_the_same_unit_is_told),
       cmocka_unit_test(test_mistakes__far_too_few_samples_never_match),
       cmocka_unit_test(test_mistakes__what_is_said_of_the_cycle_names_its_channel),
+      cmocka_unit_test(test_mistakes__two_like_halves_have_no_polarity),
       cmocka_unit_test(test_mistakes__a_stated_speed_is_a_rate_of_cycles_only_in_hertz),
       cmocka_unit_test(test_mistakes__a_condition_outside_is_not_judged_and_one_not_stated_is_said),
   };
