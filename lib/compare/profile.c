@@ -149,7 +149,25 @@ static void sum_up_channel(plb_profile *p, size_t channel, int decimals, float *
   plb_round_decimals(spread, p->grid, decimals);
 }
 
-static void read_common(plb_profile *p, double *scratch) {
+/*
+ * How far one length is off the median of those around it: where good captures cover a wide range of speeds, the speed may move inside a
+ * capture. As many before as behind, so that a steady change is none. @param length [size: n] in order of time
+ */
+static double irregularity_around(const double *length, size_t n) {
+  enum { AROUND = 3 };
+  double near[2 * AROUND + 1], worst = 0.0;
+  for (size_t i = 1; i + 1 < n; i++) {
+    size_t around = i < n - 1 - i ? i : n - 1 - i;
+    around = around < AROUND ? around : AROUND;
+    for (size_t k = 0; k <= 2 * around; k++) {
+      near[k] = length[i - around + k];
+    }
+    worst = fmax(worst, fabs(length[i] / plb_median(near, 2 * around + 1) - 1.0));
+  }
+  return worst;
+}
+
+static void read_common(plb_profile *p, const plb_cycle_choice *choice, double *scratch) {
   const plb_frame *f = p->frame;
   double worst = 0.0, second = 0.0;
   size_t mapped = 0;
@@ -169,12 +187,13 @@ static void read_common(plb_profile *p, double *scratch) {
       scratch[mapped++] = c->last - c->first;
     }
   }
-  const double typical = plb_median(scratch, mapped);
-  double irregular = 0.0;
+  const bool is_moving = plb_repeat_is_wide(choice);
+  double irregular = is_moving ? irregularity_around(scratch, mapped) : 0.0;
+  const double typical = is_moving ? NAN : plb_median(scratch, mapped);
   mapped = 0;
   for (size_t i = 0; i < f->found; i++) {
     if (f->cycle[i].state == PLB_MAPPED) {
-      irregular = fmax(irregular, fabs((f->cycle[i].last - f->cycle[i].first) / typical - 1.0));
+      irregular = is_moving ? irregular : fmax(irregular, fabs((f->cycle[i].last - f->cycle[i].first) / typical - 1.0));
       scratch[mapped++] = f->cycle[i].correlation;
     }
   }
@@ -278,7 +297,7 @@ plb_status plb_profile_new(plb_profile **out, plb_frame *frame, const plb_cycle_
     sum_up_channel(p, c, decimals[c], column, column + 16 * most);
   }
   fill_unreached(p, choice);
-  read_common(p, scratch);
+  read_common(p, choice, scratch);
   read_marks(p, choice, scratch);
   *out = p;
   p = NULL;

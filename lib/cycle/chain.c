@@ -6,6 +6,10 @@
  *   correlation of each place - (ln of the distance over the local period)^2 / 2 s^2 - BRIDGE for each cycle that was stepped over,
  * found by dynamic programming over all places at once. One bad cycle therefore cannot pull the following ones off. The local period is
  * the median distance in a first chain, the whole is then done again with it.
+ *
+ * A speed that may be anything in a wide range, or that moves inside the capture (a snap of the throttle), needs the template in more than
+ * one length. Then every place carries the length it was found with, and each place counts with that length: else two half-alike halves
+ * would beat one whole.
  */
 #include "cycle/chain.h"
 
@@ -13,6 +17,8 @@
 #include <string.h>
 
 static const double SPREAD = 0.25, BRIDGE = 0.4, ANEW = 3.0;
+/* Lengths of a template rise by this share; a place of fewer alike is none then; so much cover leaves nothing to look for. */
+static const double FINER = 0.05, ALIKE = 0.4, COVERED = 0.85, LONGEST_STEP = 3.0;
 enum { REACH = 6, AROUND = 5 };
 
 float *plb_track_copy(const plb_tracks *tracks, size_t channel) {
@@ -42,6 +48,7 @@ void plb_chain_dispose(plb_chain *c) {
 typedef struct place {
   double at, correlation;
   double period; /* local [samples] */
+  double weight; /* its period over the shortest one where lengths differ; else 1 */
   double sum; /* of the best chain that ends here */
   int64_t before; /* -1: it begins here */
   unsigned steps;
@@ -64,7 +71,7 @@ static bool add_place(place **list, size_t *count, size_t *capacity, const float
     return false;
   double height = 0;
   const double offset = plb_parabola_peak((double)r[k - 1], (double)r[k], (double)r[k + 1], &height);
-  grown[(*count)++] = (place){.at = (double)k + offset, .correlation = height};
+  grown[(*count)++] = (place){.at = (double)k + offset, .correlation = height, .weight = 1.0};
   *list = grown;
   return true;
 }
@@ -104,7 +111,8 @@ static double spacing_cost(double distance, double period, unsigned *steps_out) 
 /** Best chain that ends at place i. `lead` is the best place that lies too far back to be reached. */
 static void link_place(place *list, size_t i, size_t first, int64_t lead) {
   place *p = &list[i];
-  p->sum = p->correlation;
+  const double own = p->weight * p->correlation;
+  p->sum = own;
   p->before = -1;
   p->steps = 1;
   for (size_t j = first; j < i; j++) {
@@ -113,25 +121,26 @@ static void link_place(place *list, size_t i, size_t first, int64_t lead) {
     if (distance < 0.4 * p->period)
       break;
     const double sum =
-        list[j].sum + p->correlation - spacing_cost(distance, 0.5 * (p->period + list[j].period), &steps);
+        list[j].sum + own - p->weight * spacing_cost(distance, 0.5 * (p->period + list[j].period), &steps);
     if (sum > p->sum) {
       p->sum = sum;
       p->before = (int64_t)j;
       p->steps = steps;
     }
   }
-  if (lead >= 0 && list[lead].sum + p->correlation - ANEW > p->sum) {
-    p->sum = list[lead].sum + p->correlation - ANEW;
+  if (lead >= 0 && list[lead].sum + own - ANEW * p->weight > p->sum) {
+    p->sum = list[lead].sum + own - ANEW * p->weight;
     p->before = lead;
     p->steps = (unsigned)fmax(1.0, (p->at - list[lead].at) / p->period + 0.5);
   }
 }
 
-static size_t run(place *list, size_t count) {
+/** @param reach  how far back a chain may step over places [samples]; 0: REACH of the place's own periods */
+static size_t run(place *list, size_t count, double reach) {
   size_t first = 0, best = 0;
   int64_t lead = -1;
   for (size_t i = 0; i < count; i++) {
-    while (list[i].at - list[first].at > REACH * list[i].period) {
+    while (list[i].at - list[first].at > (reach > 0 ? reach : REACH * list[i].period)) {
       if (lead < 0 || list[first].sum > list[lead].sum)
         lead = (int64_t)first;
       first++;
@@ -157,7 +166,7 @@ static plb_status trace_back(const place *list, size_t last, plb_chain *out, plb
     return plb_fail(err, PLB_ENOMEM, "no memory for %zu cycles; free some memory", out->links);
   size_t k = out->links;
   for (int64_t i = (int64_t)last; i >= 0; i = list[i].before)
-    out->link[--k] = (plb_link){list[i].at, list[i].correlation, list[i].steps};
+    out->link[--k] = (plb_link){list[i].at, list[i].correlation, list[i].period, list[i].steps};
   return PLB_OK;
 }
 
@@ -209,11 +218,104 @@ plb_status plb_chain_find(plb_chain *out, const float *x, size_t n, const float 
   for (int pass = 0; pass < 2 && status == PLB_OK && count > 0; pass++) {
     if (pass > 0)
       set_local_periods(out, list, count, period);
-    status = trace_back(list, run(list, count), out, err);
+    status = trace_back(list, run(list, count, 0.0), out, err);
   }
   if (status == PLB_OK)
     status = set_median_period(out, period, err);
   free(list);
+  if (status != PLB_OK)
+    plb_chain_dispose(out);
+  return status;
+}
+
+double plb_chain_cover(const plb_chain *c, size_t n) {
+  double sum = 0;
+  for (size_t k = 0; k < c->links; k++) {
+    const double next = k + 1 < c->links ? c->link[k + 1].at : fmin((double)n, c->link[k].at + c->link[k].period);
+    sum += c->link[k].correlation * fmin(next - c->link[k].at, c->link[k].period);
+  }
+  return sum / (double)n;
+}
+
+static int compare_places(const void *a, const void *b) {
+  return plb_compare_double(&((const place *)a)->at, &((const place *)b)->at);
+}
+
+/** Places of the template in one length, those that are alike, behind the others. */
+static plb_status add_places(const float *x, size_t n, const float *template_, size_t grid, double period, place **list, size_t *count,
+                             size_t *capacity, double *upside_down, plb_error *err) {
+  place *more = NULL;
+  size_t found = 0;
+  double down = 0;
+  plb_status status = find_places(x, n, template_, grid, (size_t)(period + 0.5), &more, &found, &down, err);
+  for (size_t i = 0; i < found && status == PLB_OK; i++) {
+    if (more[i].correlation < ALIKE)
+      continue;
+    place *grown = plb_grow(*list, *count, capacity, sizeof *grown);
+    if (!grown) {
+      status = plb_fail(err, PLB_ENOMEM, "no memory for %zu places; free some memory", *count);
+      break;
+    }
+    grown[*count] = more[i];
+    grown[(*count)++].period = period;
+    *list = grown;
+  }
+  *upside_down = fmax(*upside_down, down);
+  free(more);
+  return status;
+}
+
+/** The chain over places of every length between two. */
+static plb_status chain_of_lengths(plb_chain *out, const float *x, size_t n, const float *template_, size_t grid, double low, double high,
+                                   plb_error *err) {
+  place *list = NULL;
+  size_t count = 0, capacity = 0;
+  plb_status status = PLB_OK;
+  *out = (plb_chain){.period = sqrt(low * high), .upside_down = -INFINITY};
+  low = fmax(low, 4.0);
+  high = fmin(high, 0.5 * (double)n);
+  for (double period = low; period < high * (1.0 + FINER) && period < (double)n - 3.0 && status == PLB_OK; period *= 1.0 + FINER)
+    status = add_places(x, n, template_, grid, period, &list, &count, &capacity, &out->upside_down, err);
+  if (status == PLB_OK && count > 0) {
+    qsort(list, count, sizeof *list, compare_places);
+    for (size_t i = 0; i < count; i++)
+      list[i].weight = list[i].period / low;
+    status = trace_back(list, run(list, count, LONGEST_STEP * high), out, err);
+  }
+  if (status == PLB_OK)
+    status = set_median_period(out, out->period, err);
+  free(list);
+  return status;
+}
+
+/** Takes `other` in place of `best` if it covers more. */
+static void keep_better(plb_chain *best, plb_chain *other, size_t n) {
+  const bool better = plb_chain_cover(other, n) > plb_chain_cover(best, n) + 0.01;
+  plb_chain_dispose(better ? best : other);
+  if (better)
+    *best = *other;
+}
+
+plb_status plb_chain_find_wide(plb_chain *out, const float *x, size_t n, const float *template_, size_t grid, double about,
+                               double period_low, double period_high, plb_error *err) {
+  static const double part[] = {1.0, 0.5, 2.0, 1.0 / 3.0, 3.0, 0.25, 4.0};
+  plb_chain other;
+  plb_status status = PLB_OK;
+  *out = (plb_chain){.period = isfinite(about) ? about : sqrt(period_low * period_high)};
+  for (size_t k = 0; k < sizeof part / sizeof *part && isfinite(about) && status == PLB_OK; k++) {
+    if (about * part[k] < period_low || about * part[k] > period_high)
+      continue;
+    status = plb_chain_find(&other, x, n, template_, grid, about * part[k], err);
+    if (status == PLB_OK)
+      keep_better(out, &other, n);
+  }
+  if (status == PLB_OK && plb_chain_cover(out, n) < COVERED) {
+    status = chain_of_lengths(&other, x, n, template_, grid, period_low, period_high, err);
+    if (status == PLB_OK)
+      keep_better(out, &other, n);
+    else
+      plb_chain_dispose(&other);
+  }
   if (status != PLB_OK)
     plb_chain_dispose(out);
   return status;

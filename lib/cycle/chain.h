@@ -14,6 +14,7 @@ PLB_CHECKED plb_status plb_period_find(const float *x, size_t n, double lag_low,
 typedef struct plb_link {
   double at; /**< where the template begins [samples] */
   double correlation; /**< there */
+  double period; /**< about how long the cycle that begins here lasts [samples] */
   unsigned steps; /**< periods from the link before, at least 1; more: cycles in between were not found */
 } plb_link;
 
@@ -28,6 +29,15 @@ typedef struct plb_chain {
 /** Chain the places of a template (`grid` cells over one period) through the signal. @param period  about [samples] */
 PLB_CHECKED plb_status plb_chain_find(plb_chain *out, const float *x, size_t n, const float *template_, size_t grid,
                                       double period, plb_error *err);
+/**
+ * The chain where the speed is known only to lie between two periods [samples], and may move inside the capture: `about` and its simple
+ * fractions first; where none of them lays the template over most of the capture, every length between the two.
+ * @param about  NaN: none
+ */
+PLB_CHECKED plb_status plb_chain_find_wide(plb_chain *out, const float *x, size_t n, const float *template_, size_t grid, double about,
+                                           double period_low, double period_high, plb_error *err);
+/** Share of the signal's n samples over which the chain lays the template, each cycle weighed with its correlation. */
+double plb_chain_cover(const plb_chain *chain, size_t n);
 void plb_chain_dispose(plb_chain *chain);
 
 /** A channel as float, missing samples filled by straight lines. free() */

@@ -136,6 +136,9 @@ void plb_frame_free(plb_frame *frame);
 PLB_CHECKED plb_status plb_cycle_choose(plb_cycle_choice *out, const plb_tracks *const *tracks, size_t count, const plb_cycle_spec *spec,
                                         size_t grid, plb_buffer *notes, plb_error *err);
 
+/** repeat: do the good captures' speeds lie so far apart that the speed of a capture, and inside it, may be anything between? */
+bool plb_repeat_is_wide(const plb_cycle_choice *choice);
+
 /** Lay one capture over the choices. Finding nothing is PLB_OK with found = 0. */
 PLB_CHECKED plb_status plb_frame_build(plb_frame **out, const plb_tracks *tracks, const plb_cycle_choice *choice, plb_error *err);
 

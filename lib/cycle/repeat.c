@@ -10,8 +10,14 @@
 
 /* A cycle so near the end of the capture that its own search window is not whole is half seen (SCORING section 1). */
 static const double HALF_SEEN = 0.08;
+/* Good captures whose speeds differ by more: the template is sought in every length between. */
+static const double WIDE = 1.6, ROOM = 0.8;
 /* Periods searched, over the range of the good captures; what is least alike to be laid over the template. */
 static const double SHORTEST = 0.5, LONGEST = 1.7, LEAST_ALIKE = 0.3;
+
+bool plb_repeat_is_wide(const plb_cycle_choice *choice) {
+  return choice->spec.kind == PLB_CYCLE_REPEAT && choice->rate_high_hz > WIDE * choice->rate_low_hz;
+}
 
 /** Cycles between two links: the first is the one found, the rest were stepped over. */
 static plb_status add_cycles(plb_draft *draft, const plb_steep *steep, const double *x, size_t n, const plb_link *link,
@@ -47,9 +53,9 @@ static plb_status is_cut(bool *out, const plb_steep *steep, const double *x, siz
   return status;
 }
 
-/** Cycles at the two ends that are seen in part. */
+/** Cycles at the two ends that are seen in part; `first` and `last`: how long a cycle is there [samples]. */
 static plb_status count_cut(plb_frame *f, const plb_draft *draft, const plb_tracks *tracks,
-                            const plb_cycle_choice *choice, double period, plb_error *err) {
+                            const plb_cycle_choice *choice, double first, double last, plb_error *err) {
   const double *x = tracks->x[choice->channel], n = (double)tracks->samples;
   plb_steep steep;
   if (draft->found == 0 || choice->landmarks == 0)
@@ -60,9 +66,9 @@ static plb_status count_cut(plb_frame *f, const plb_draft *draft, const plb_trac
   const double begin = draft->cycle[0].first, end = draft->cycle[draft->found - 1].last;
   bool before = false, behind = false;
   if (begin > 0)
-    status = is_cut(&before, &steep, x, tracks->samples, begin - period, begin, err);
+    status = is_cut(&before, &steep, x, tracks->samples, begin - first, begin, err);
   if (end < n - 1 && status == PLB_OK)
-    status = is_cut(&behind, &steep, x, tracks->samples, end, end + period, err);
+    status = is_cut(&behind, &steep, x, tracks->samples, end, end + last, err);
   f->cut = (unsigned)before + (unsigned)behind;
   plb_steep_dispose(&steep);
   return status;
@@ -81,15 +87,16 @@ static plb_status add_lost(plb_draft *draft, double first, double count, double 
 
 /** The last cycle ends where the next would begin, if that is still inside. */
 static plb_status add_last(plb_draft *draft, const plb_steep *steep, const plb_chain *chain, const plb_tracks *tracks,
-                           const double range[2], plb_error *err) {
+                           const double range[2], bool is_wide, plb_error *err) {
   const plb_link *link = &chain->link[chain->links - 1];
-  const double before = chain->links > 1 ? (link->at - link[-1].at) / link->steps : chain->period;
-  const double end = link->at + 0.5 * (before + chain->period), last = (double)tracks->samples - 1.0;
+  const double typical = is_wide ? link->period : chain->period;
+  const double before = chain->links > 1 ? (link->at - link[-1].at) / link->steps : link->period;
+  const double end = link->at + 0.5 * (before + typical), last = (double)tracks->samples - 1.0;
   if (end > last)
     return PLB_OK;
   const plb_status status =
       add_cycles(draft, steep, tracks->x[steep->choice->channel], tracks->samples, link, end, 1, range, err);
-  return status == PLB_OK ? add_lost(draft, end, whole_periods(last - end, chain->period), chain->period, err) : status;
+  return status == PLB_OK ? add_lost(draft, end, whole_periods(last - end, typical), typical, err) : status;
 }
 
 /** Between levels less than two steps of the recorder apart, a curve that passes once may seem to pass twice. */
@@ -99,7 +106,7 @@ static void watch_no_steps(plb_steep *steep, const plb_tracks *tracks) {
 }
 
 static plb_status cycles_of_chain(plb_draft *draft, const plb_chain *chain, const plb_tracks *tracks,
-                                  const plb_cycle_choice *choice, const double range[2], plb_error *err) {
+                                  const plb_cycle_choice *choice, const double range[2], bool is_wide, plb_error *err) {
   const double *x = tracks->x[choice->channel];
   plb_steep steep;
   if (chain->links == 0)
@@ -108,13 +115,13 @@ static plb_status cycles_of_chain(plb_draft *draft, const plb_chain *chain, cons
   if (status != PLB_OK)
     return status;
   watch_no_steps(&steep, tracks);
-  const double lost = whole_periods(chain->link[0].at, chain->period);
-  status = add_lost(draft, chain->link[0].at - lost * chain->period, lost, chain->period, err);
+  const double typical = is_wide ? chain->link[0].period : chain->period, lost = whole_periods(chain->link[0].at, typical);
+  status = add_lost(draft, chain->link[0].at - lost * typical, lost, typical, err);
   for (size_t k = 0; k + 1 < chain->links && status == PLB_OK; k++)
     status = add_cycles(draft, &steep, x, tracks->samples, &chain->link[k], chain->link[k + 1].at,
                         chain->link[k + 1].steps, range, err);
   if (status == PLB_OK)
-    status = add_last(draft, &steep, chain, tracks, range, err);
+    status = add_last(draft, &steep, chain, tracks, range, is_wide, err);
   plb_steep_dispose(&steep);
   return status;
 }
@@ -188,6 +195,7 @@ static bool is_of_parts(const plb_chain *chain, size_t n, double period) {
 plb_status plb_repeat_build(plb_frame *f, const plb_tracks *tracks, const plb_cycle_choice *choice, plb_error *err) {
   const double range[2] = {SHORTEST * tracks->rate_hz / choice->rate_high_hz,
                            LONGEST * tracks->rate_hz / choice->rate_low_hz};
+  const bool is_wide = plb_repeat_is_wide(choice);
   plb_chain chain = {0};
   plb_draft draft = {.landmarks = choice->landmarks};
   double period = NAN;
@@ -197,15 +205,19 @@ plb_status plb_repeat_build(plb_frame *f, const plb_tracks *tracks, const plb_cy
       x ? PLB_OK : plb_fail(err, PLB_ENOMEM, "no memory for %zu samples; free some memory", tracks->samples);
   if (status == PLB_OK)
     status = read_period(f, x, tracks->samples, tracks->rate_hz, range, &period, &part, err);
-  if (status == PLB_OK && isfinite(period))
+  if (status == PLB_OK && is_wide && f->structure)
+    status = plb_chain_find_wide(&chain, x, tracks->samples, choice->template_, choice->grid, period, ROOM * tracks->rate_hz / choice->rate_high_hz,
+                                 tracks->rate_hz / (ROOM * choice->rate_low_hz), err);
+  else if (status == PLB_OK && isfinite(period))
     status = plb_chain_find(&chain, x, tracks->samples, choice->template_, choice->grid, period, err);
   f->inverted = chain.upside_down > 0.2;
-  if (part && !is_of_parts(&chain, tracks->samples, period))
+  if (part && !is_wide && !is_of_parts(&chain, tracks->samples, period))
     chain.links = 0;
   if (status == PLB_OK)
-    status = cycles_of_chain(&draft, &chain, tracks, choice, range, err);
+    status = cycles_of_chain(&draft, &chain, tracks, choice, range, is_wide, err);
   if (status == PLB_OK)
-    status = count_cut(f, &draft, tracks, choice, chain.period, err);
+    status = count_cut(f, &draft, tracks, choice, is_wide && chain.links ? chain.link[0].period : chain.period,
+                       is_wide && chain.links ? chain.link[chain.links - 1].period : chain.period, err);
   if (status == PLB_OK)
     status = plb_draft_lay(&draft, tracks, choice, f, err);
   if (status == PLB_OK)

@@ -60,6 +60,36 @@ static plb_status try_template(const float *x, size_t n, const float *part, size
   return PLB_OK;
 }
 
+/**
+ * A period far from the medoid's: another speed, or two parts taken for one, or a half. The template tells: it lies over the capture in the
+ * true period. Without that, the medoid's.
+ */
+static plb_status settle_period(const plb_cycle_choice *out, const plb_tracks *tracks, double medoid_s, double *period_s, plb_error *err) {
+  static const double part[] = {1.0, 0.5, 2.0, 1.0 / 3.0, 3.0};
+  static const double sure = 0.75, more = 0.1; /* cycles that differ among themselves (a heart's) tell nothing of their length */
+  double best_s = medoid_s, best = 0;
+  plb_status status = PLB_OK;
+  float *x = plb_track_copy(tracks, out->channel);
+  if (!x)
+    return plb_fail(err, PLB_ENOMEM, "no memory for %zu samples; free some memory", tracks->samples);
+  for (size_t k = 0; k <= sizeof part / sizeof *part && status == PLB_OK; k++) {
+    const double try_s = k == 0 ? medoid_s : *period_s * part[k - 1];
+    plb_chain chain;
+    status = plb_chain_find(&chain, x, tracks->samples, out->template_, out->grid, try_s * tracks->rate_hz, err);
+    if (status != PLB_OK)
+      break;
+    const double cover = chain.links > 1 ? plb_chain_cover(&chain, tracks->samples) : 0.0;
+    plb_chain_dispose(&chain);
+    if (k == 0 || (cover > best + (best_s == medoid_s ? more : 0.02) && cover > sure)) {
+      best = cover;
+      best_s = try_s;
+    }
+  }
+  *period_s = best_s;
+  free(x);
+  return status;
+}
+
 /** The real cycle that is most like the others, out of a few all over the capture. */
 static plb_status first_template(plb_cycle_choice *out, const plb_tracks *tracks, double period, plb_error *err) {
   enum { TRIES = 12, LOOK_AT = 1 << 17 };
@@ -92,6 +122,19 @@ static plb_status first_template(plb_cycle_choice *out, const plb_tracks *tracks
   plb_scratch_dispose(&scratch);
   free(edge);
   free(x);
+  return status;
+}
+
+static plb_status read_rates(plb_cycle_choice *out, const plb_tracks *const *tracks, size_t count, double *period_s, double medoid_s,
+                             plb_error *err) {
+  plb_status status = PLB_OK;
+  out->rate_low_hz = INFINITY;
+  for (size_t t = 0; t < count && status == PLB_OK; t++) {
+    if (!(period_s[t] > 0.6 * medoid_s && period_s[t] < 1.6 * medoid_s))
+      status = settle_period(out, tracks[t], medoid_s, &period_s[t], err);
+    out->rate_low_hz = fmin(out->rate_low_hz, 1.0 / period_s[t]);
+    out->rate_high_hz = fmax(out->rate_high_hz, 1.0 / period_s[t]);
+  }
   return status;
 }
 
@@ -208,14 +251,6 @@ plb_status plb_repeat_choose(plb_cycle_choice *out, const plb_tracks *const *tra
   if (status != PLB_OK)
     goto done;
   const double period = period_s[medoid] * tracks[medoid]->rate_hz;
-  out->rate_low_hz = INFINITY;
-  for (size_t t = 0; t < count; t++) {
-    /* A capture that took two parts for one, or a half, is led back to the medoid's period. */
-    const bool near = period_s[t] > 0.6 * period_s[medoid] && period_s[t] < 1.6 * period_s[medoid];
-    const double rate = 1.0 / (near ? period_s[t] : period_s[medoid]);
-    out->rate_low_hz = fmin(out->rate_low_hz, rate);
-    out->rate_high_hz = fmax(out->rate_high_hz, rate);
-  }
   out->grid = grid ? grid : default_grid(period);
   out->template_ = plb_calloc(out->grid, sizeof(float));
   if (!out->template_) {
@@ -223,6 +258,8 @@ plb_status plb_repeat_choose(plb_cycle_choice *out, const plb_tracks *const *tra
     goto done;
   }
   status = first_template(out, tracks[medoid], period, err);
+  if (status == PLB_OK)
+    status = read_rates(out, tracks, count, period_s, period_s[medoid], err);
   if (status == PLB_OK)
     status = refine(out, tracks, count, medoid, &dropped, err);
   if (status != PLB_OK)

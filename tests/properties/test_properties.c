@@ -102,10 +102,7 @@ static void couple(plb_capture *capture, double level) {
 /* The same trace from something that turns `times` as fast. */
 static void play(plb_capture *capture, double times) { capture->rate_hz *= times; }
 
-/*
- * Wheels only: a period learned from half to twice the typical one is not followed well by the chain of whole cycles, and a
- * motor's speed is itself a symptom.
- */
+/* Wheels only: for what repeats see test_speed.c. */
 static bool is_played(const bench *b) { return strncmp(b->family->cycle, "wheel", 5) == 0; }
 
 static void learn(bench *b, plb_judge **out, plb_reference **reference) {
