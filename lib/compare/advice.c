@@ -79,6 +79,8 @@ static const struct {
      {"connector and harness while moving them", "the termination: about 60 ohm between the two wires, supply off", "the nodes, unplugged one by one"}},
     {PLB_FINDING_BAND, "can", NULL, NULL, PLB_PATTERN_NONE,
      {"the termination: about 60 ohm between the two wires, supply off", "shorts to ground, supply and between the wires", "the nodes, unplugged one by one"}},
+    {PLB_FINDING_READING, NULL, NULL, "<A>", PLB_PATTERN_NONE,
+     {"the clamp's zero with nothing in its jaws", "what else draws current in this circuit", "supply and ground under load"}},
     {PLB_FINDING_READING, NULL, NULL, "offset", PLB_PATTERN_NONE,
      {"where the ground clip sits, and the channel's zero with the lead shorted", "the circuit's ground under load", "bias and supply"}},
     {PLB_FINDING_READING, "crank", NULL, "spacing", PLB_PATTERN_NONE,

@@ -356,7 +356,7 @@ static void find_gain(search *s, size_t c) {
                  low ? "low" : "high", gain);
     say_over(s, f);
     plb_advise(f, ref, NULL);
-    if (is_factor(gain)) {
+    if (is_factor(gain) && ref->choice.spec.kind != PLB_CYCLE_STEADY) { /* a factor would take the mean along */
       plb_check_before(f, "the probe factor");
     }
   }
